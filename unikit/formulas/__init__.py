@@ -1,0 +1,21 @@
+"""Pure functions of SI numbers, each with its equation, sign convention, source and range."""
+
+from . import air, carriage, epicyclic, gearing, heat, leverage, motor, pack, pedalling, road
+from .registry import FORMULAS, Formula, OutsideRangeWarning, bibliography
+
+__all__ = [
+    "FORMULAS",
+    "Formula",
+    "OutsideRangeWarning",
+    "air",
+    "bibliography",
+    "carriage",
+    "epicyclic",
+    "gearing",
+    "heat",
+    "leverage",
+    "motor",
+    "pack",
+    "pedalling",
+    "road",
+]

@@ -1,0 +1,1 @@
+"""Watt-hour classes for taking packs on an aircraft."""

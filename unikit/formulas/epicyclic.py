@@ -1,0 +1,1 @@
+"""Planetary gear trains: ratio, assembly, clearance, reaction torque, search for tooth counts."""

@@ -1,0 +1,1 @@
+"""Temperature rise, thermal networks and convection."""

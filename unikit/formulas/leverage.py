@@ -1,0 +1,1 @@
+"""What a torque at the crank becomes at the wheel, with the gear and with assist."""

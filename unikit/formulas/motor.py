@@ -1,0 +1,1 @@
+"""Steady-state model of a direct-drive permanent-magnet motor and its limits."""

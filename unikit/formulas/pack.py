@@ -1,0 +1,1 @@
+"""Open-circuit voltage, sag and energy of battery packs."""

@@ -1,0 +1,1 @@
+"""What legs give over cadence, crank angle and time, and where the saddle goes."""

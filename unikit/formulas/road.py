@@ -1,0 +1,1 @@
+"""Forces of road and air, and the speed that a power gives."""
