@@ -14,6 +14,12 @@ def test_cadence_from_speed_and_travel_ratio():
     assert units.convert(rate, "rotation", "rad/s", "rpm") == pytest.approx(row.value, abs=row.tolerance)
 
 
+def test_nominal_circumference_is_high_for_a_small_wheel():
+    row = published("P-KIN-14")
+    high = gearing.wheel_circumference(0.406, 0.047) / 1.515 - 1
+    assert 100 * high == pytest.approx(row.value, abs=row.tolerance)
+
+
 @pytest.mark.checks("independent", "gearing.speed", "gearing.cadence", "gearing.development")
 def test_round_trip_and_development_per_turn():
     cadence = np.linspace(1, 15, 7)
