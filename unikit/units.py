@@ -94,6 +94,7 @@ KINDS: dict[str, Kind] = dict(
         _kind("inertia", "kg*m^2"),
         ("specific energy", Kind("specific energy", "J/m", {"J/m": "J/m", "Wh/km": "W*h/km", "W*h/km": "W*h/km"})),
         _kind("resistivity", "ohm*m"),
+        _kind("molar energy", "J/mol", "kJ/mol"),
         _kind("volume", "m^3", "cm^3"),
         _kind("motor constant", "N*m/W^0.5"),
         _kind("power density", "W/m^3"),
@@ -152,6 +153,7 @@ Pascal = _annotate("pressure")
 KilogramSquareMetre = _annotate("inertia")
 JoulePerMetre = _annotate("specific energy")
 OhmMetre = _annotate("resistivity")
+JoulePerMole = _annotate("molar energy")
 NewtonMetrePerRootWatt = _annotate("motor constant")
 WattPerCubicMetre = _annotate("power density")
 WattPerKilogram = _annotate("mass power")
