@@ -1,0 +1,187 @@
+"""What must hold between fields.
+
+Each rule yields the field that is wrong, its value, what was expected and what
+was found.  A rule that asks for a value which could not be read is skipped.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from ..formulas import epicyclic
+from .build import Build, Case
+from .fields import nearest, pretty
+from .parts import Assist, Brake, Controller, Gear, Gears, Pack, Rider
+from .paths import leaves
+from .records import Finding, Partial, rule
+from .spreads import Spread
+
+RATIO_TOLERANCE = 0.005
+
+
+@rule(Rider)
+def _comfortable_below_greatest(rider: Rider) -> Iterator[Finding]:
+    if np.any(np.asarray(rider.comfortable_cadence) > rider.greatest_cadence):
+        found = pretty(rider.comfortable_cadence, "rotation", "rpm")
+        yield "comfortable_cadence", None, f"at most greatest_cadence, {pretty(rider.greatest_cadence, 'rotation', 'rpm')}", found
+
+
+@rule(Gear)
+def _teeth_give_the_ratio(gear: Gear) -> Iterator[Finding]:
+    teeth = {name: getattr(gear, name) for name in ("sun_teeth", "planet_teeth", "ring_teeth", "planets")}
+    missing = [name for name, value in teeth.items() if value is None]
+    if len(missing) == len(teeth):
+        return
+    for name in missing:
+        yield name, None, "a whole number, since other tooth counts are given", "nothing"
+    if gear.sun_teeth is None or gear.ring_teeth is None:
+        return
+    ratio = epicyclic.ratio(gear.sun_teeth, gear.ring_teeth, fixed="sun", driver="carrier", driven="ring")
+    if np.any(np.abs(np.asarray(gear.ratio) / ratio - 1) > RATIO_TOLERANCE):
+        expected = (
+            f"{float(np.max(ratio)):.5g} within {RATIO_TOLERANCE:.1%}, from {show_teeth(gear)} with the sun fixed, carrier in, ring out"
+        )
+        yield "ratio", gear.ratio, expected, pretty(gear.ratio, "ratio", "")
+
+
+def show_teeth(gear: Gear) -> str:
+    """The tooth counts that make the ratio, in words."""
+    return f"{gear.sun_teeth} teeth on the sun and {gear.ring_teeth} on the ring"
+
+
+@rule(Gears)
+def _engaged_gear_exists(gears: Gears) -> Iterator[Finding]:
+    names = [gear.name for gear in gears.gear]
+    if gears.engaged not in names:
+        yield (
+            "engaged",
+            gears.engaged,
+            f"one of the gears {', '.join(map(repr, names))}",
+            f"{gears.engaged!r}{nearest(gears.engaged, names)}",
+        )
+
+
+@rule(Controller)
+def _derating_has_a_width(controller: Controller) -> Iterator[Finding]:
+    if np.any(np.asarray(controller.derating_end) <= controller.derating_start):
+        start, end = (pretty(value, "temperature", "°C") for value in (controller.derating_start, controller.derating_end))
+        yield "derating_end", None, f"a temperature above derating_start, {start}", end
+
+
+@rule(Assist)
+def _trim_step_within_cap(assist: Assist) -> Iterator[Finding]:
+    if np.any(np.asarray(assist.trim_step) > assist.trim_cap):
+        yield "trim_step", None, f"at most trim_cap, {pretty(assist.trim_cap, 'torque', 'N*m')}", pretty(assist.trim_step, "torque", "N*m")
+
+
+@rule(Brake)
+def _no_brake_no_torque(brake: Brake) -> Iterator[Finding]:
+    if brake.kind == "none" and np.any(np.asarray(brake.greatest_torque) > 0):
+        yield "greatest_torque", None, "0 N·m for the kind 'none'", pretty(brake.greatest_torque, "torque", "N*m")
+
+
+@rule(Pack)
+def _charge_rises_from_empty_to_full(pack: Pack) -> Iterator[Finding]:
+    charge = pack.curve_charge
+    if charge[0] != 0 or charge[-1] != 1:
+        yield "curve_charge", charge, "a list from 0 to 1", f"a list from {charge[0]:g} to {charge[-1]:g}"
+    yield from _rising("curve_charge", charge)
+
+
+@rule(Pack)
+def _voltage_rises(pack: Pack) -> Iterator[Finding]:
+    yield from _rising("curve_voltage", pack.curve_voltage)
+
+
+def _rising(name: str, values: tuple[float, ...]) -> Iterator[Finding]:
+    for place, (before, after) in enumerate(zip(values, values[1:], strict=False), 2):
+        if after <= before:
+            yield name, values, "a list that rises from point to point", f"{after:g} after {before:g} at point {place}"
+            return
+
+
+@rule(Pack)
+def _one_voltage_for_each_charge(pack: Pack) -> Iterator[Finding]:
+    if len(pack.curve_voltage) != len(pack.curve_charge):
+        yield (
+            "curve_voltage",
+            pack.curve_voltage,
+            f"{len(pack.curve_charge)} voltages, one for each of curve_charge",
+            f"{len(pack.curve_voltage)}",
+        )
+
+
+@rule(Pack)
+def _lowest_voltage_below_the_top(pack: Pack) -> Iterator[Finding]:
+    top = pack.curve_voltage[-1]
+    if np.any(np.asarray(pack.lowest_cell_voltage) >= top):
+        yield (
+            "lowest_cell_voltage",
+            None,
+            f"a voltage below the top of the curve, {top:g} V",
+            pretty(pack.lowest_cell_voltage, "voltage", "V"),
+        )
+
+
+@rule(Build)
+def _motor_has_what_it_needs(build: Build) -> Iterator[Finding]:
+    if build.motor is None:
+        return
+    if build.controller is None:
+        yield "controller", None, "a table [controller], since there is a motor", "nothing"
+
+
+@rule(Build)
+def _motor_has_packs(build: Build) -> Iterator[Finding]:
+    if build.motor is not None and build.packs is None:
+        yield "packs", None, "a table [packs], since there is a motor", "nothing"
+
+
+@rule(Build)
+def _assist_has_a_motor(build: Build) -> Iterator[Finding]:
+    if build.assist is not None and build.motor is None:
+        yield "motor", None, "a table [motor], since there is an assist", "nothing"
+
+
+@rule(Build)
+def _assist_has_a_sensor(build: Build) -> Iterator[Finding]:
+    if build.assist is not None and build.sensor is None:
+        yield "sensor", None, "a table [sensor], since there is an assist", "nothing"
+
+
+@rule(Build)
+def _driving_gains_fit_the_gears(build: Build) -> Iterator[Finding]:
+    if build.assist is not None:
+        yield from _fit("assist.driving_gain", build.assist.driving_gain, build)
+
+
+@rule(Build)
+def _resisting_gains_fit_the_gears(build: Build) -> Iterator[Finding]:
+    if build.assist is not None:
+        yield from _fit("assist.resisting_gain", build.assist.resisting_gain, build)
+
+
+def _fit(path: str, gains: dict[str, float], build: Build) -> Iterator[Finding]:
+    names = [gear.name for gear in build.gears.gear]
+    for name in gains:
+        if name not in names:
+            yield f"{path}.{name}", None, f"one of the gears {', '.join(map(repr, names))}", f"{name!r}{nearest(name, names)}"
+    for name in names:
+        if name not in gains:
+            yield f"{path}.{name}", None, "a gain for every gear (0 for none)", "nothing"
+
+
+@rule(Build)
+@rule(Case)
+def _spreads_belong_to_numbers(whole: Build | Case) -> Iterator[Finding]:
+    if isinstance(whole, Partial) or not whole.spreads:
+        return
+    values = {path: (spec, value) for path, spec, value in leaves(whole)}
+    for path, spread in whole.spreads.items():
+        spec, value = values.get(path, (None, None))
+        if spec is None or spec.form != "number" or spec.whole:
+            yield path, None, "the path of a number that can be uncertain", f"a spread for {path!r}{nearest(path, values)}"
+        elif not isinstance(spread, Spread) or value is None or not np.array_equal(value, spread.nominal):
+            yield path, value, "the nominal value of its spread", f"{spread}"
