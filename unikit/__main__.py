@@ -1,0 +1,86 @@
+"""Commands: ``python -m unikit review BUILD.toml`` and ``python -m unikit lab``."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import subprocess
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from . import __version__
+
+START = Path("notebooks") / "00_start_here.ipynb"
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; 0 when it did its work, 2 when an input could not be read."""
+    parser = argparse.ArgumentParser(prog="python -m unikit", description=__doc__)
+    parser.add_argument("--version", action="version", version=__version__)
+    commands = parser.add_subparsers(dest="command", required=True)
+    review = commands.add_parser("review", help="print the findings of a build; a short finding is no error")
+    review.add_argument("build", help="build file (TOML)")
+    review.add_argument("--cases", help="a case file or a folder of them; default: the folder 'cases' beside the build's folder")
+    review.add_argument("--csv", help="also write the findings as a CSV file, which must not exist yet")
+    lab = commands.add_parser("lab", help="open the notebooks in JupyterLab")
+    lab.add_argument("notebook", nargs="?", help="notebook to open; default: the first one")
+    chosen = parser.parse_args(arguments)
+    if chosen.command == "review":
+        return _review(chosen.build, chosen.cases, chosen.csv)
+    return _lab(chosen.notebook)
+
+
+def _review(build_path: str, cases_path: str | None, csv_path: str | None) -> int:
+    """Print the review; every unreadable input ends in one plain message."""
+    from .inputs import InputError, load_build, load_cases
+
+    try:
+        build = load_build(build_path)
+        cases = load_cases(cases_path or Path(build_path).resolve().parent.parent / "cases")
+    except InputError as error:
+        print(error, file=sys.stderr)
+        return 2
+    from .studies.review import review
+
+    found = review(build, cases)
+    print(found)
+    if csv_path:
+        try:
+            with open(csv_path, "x", encoding="utf-8", newline="") as handle:
+                found.table().to_csv(handle, index=False)
+        except OSError as error:
+            print(f"{csv_path}: not written: {error.strerror or error}", file=sys.stderr)
+            return 2
+    return 0
+
+
+def _lab(notebook: str | None) -> int:
+    """Open JupyterLab on the first notebook; without a display it prints the address instead."""
+    target = Path(notebook) if notebook else Path.cwd() / START
+    if not target.is_file():
+        print(f"{target}: no such notebook; run this from the project's folder or name one", file=sys.stderr)
+        return 2
+    command = [sys.executable, "-m", "jupyterlab", str(target), "--ServerApp.ip=127.0.0.1"]
+    command += ["--LabApp.news_url=None", "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate"]
+    if not _has_display():
+        command.append("--no-browser")
+        print("No display found: open the address that JupyterLab prints below in a browser.", flush=True)
+    if hasattr(os, "geteuid") and os.geteuid() == 0:
+        command.append("--allow-root")
+        print("Running as root: JupyterLab listens on this machine only; better use an ordinary account.", flush=True)
+    try:
+        return subprocess.call(command)
+    except KeyboardInterrupt:
+        return 0
+
+
+def _has_display() -> bool:
+    """Whether a browser window can appear here."""
+    if sys.platform in ("win32", "darwin"):
+        return True
+    return bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,1 @@
+"""One question about one build in one case, answered in numbers."""

@@ -1,0 +1,151 @@
+"""The electric drive of a build in one state: charge, winding and magnet temperature."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import reduce
+
+import numpy as np
+
+from ..formulas import motor, pack
+from ..inputs import Build, Packs
+from ..units import Values
+
+ROOM = 293.15
+NO_DRIVE_WORD = "no motor"
+
+
+@dataclass(frozen=True)
+class Drive:
+    """Numbers that the motor's formulas need, at one temperature and state of charge."""
+
+    torque_constant_peak: Values
+    phase_resistance: Values
+    bridge_resistance: Values
+    quadrature_inductance: Values
+    pole_pairs: Values
+    hysteresis_torque: Values
+    eddy_drag: Values
+    open_circuit_voltage: Values
+    pack_resistance: Values
+    phase_current_limit: Values
+    battery_current_limit: Values
+    charge_current_limit: Values
+    standby_power: Values
+    modulation: str
+    torque_cap: Values
+    derating: Values
+
+    def limits(self, rotation: Values) -> motor.Limits:
+        """Greatest and lowest motor torque at a wheel rotation, with what sets them.
+
+        The rider's cap and the derating by temperature are applied last.
+        """
+        found = motor.torque_limits(
+            rotation=rotation,
+            torque_constant_peak=self.torque_constant_peak,
+            phase_resistance=self.phase_resistance,
+            quadrature_inductance=self.quadrature_inductance,
+            pole_pairs=self.pole_pairs,
+            open_circuit_voltage=self.open_circuit_voltage,
+            pack_resistance=self.pack_resistance,
+            phase_current_limit=self.phase_current_limit,
+            battery_current_limit=self.battery_current_limit,
+            charge_current_limit=self.charge_current_limit,
+            bridge_resistance=self.bridge_resistance,
+            standby_power=self.standby_power,
+            modulation=self.modulation,
+        )
+        cap, word = self.torque_cap * self.derating, np.where(np.asarray(self.derating) < 1, "derating", "torque cap")
+        return motor.Limits(
+            highest=np.minimum(found.highest, cap),
+            lowest=np.maximum(found.lowest, -cap),
+            highest_by=np.where(found.highest > cap, word, found.highest_by),
+            lowest_by=np.where(found.lowest < -cap, word, found.lowest_by),
+        )
+
+    def drag(self, rotation: Values) -> Values:
+        """Iron drag on the wheel, against its rotation."""
+        return motor.iron_drag(rotation, self.hysteresis_torque, self.eddy_drag)
+
+    def no_load_speed(self) -> Values:
+        """Wheel rotation at which the back-EMF reaches the voltage limit of a resting pack."""
+        flux_rate = self.torque_constant_peak / 1.5  # peak phase volts per mechanical rad/s
+        return motor.phase_voltage_limit(self.open_circuit_voltage, self.modulation) / flux_rate
+
+
+@dataclass(frozen=True)
+class Supply:
+    """The packs of a build together at one state of charge."""
+
+    open_circuit_voltage: Values
+    resistance: Values
+    discharge_limit: Values
+    charge_limit: Values
+
+
+def supply(packs: Packs, state_of_charge: Values) -> Supply:
+    """Join the packs; current limits keep every cell between its lowest and its full voltage."""
+    voltages, resistances, lowest, full, charge = [], [], [], [], []
+    for one in packs.pack:
+        cell = pack.open_circuit_voltage(state_of_charge, one.curve_charge, one.curve_voltage)
+        voltages.append(pack.string_voltage(cell, one.series))
+        resistances.append(pack.string_resistance(one.cell_resistance, one.series, one.parallel, one.wiring_resistance))
+        lowest.append(pack.string_voltage(one.lowest_cell_voltage, one.series))
+        full.append(pack.string_voltage(one.curve_voltage[-1], one.series))
+        charge.append(one.charge_current_limit)
+    if packs.joined == "series":
+        voltage, resistance = sum(voltages), sum(resistances)
+        floor, ceiling, charging = sum(lowest), sum(full), reduce(np.minimum, charge)
+    else:
+        voltage, resistance = voltages[0], resistances[0]
+        for other, other_resistance in zip(voltages[1:], resistances[1:], strict=True):
+            voltage = pack.joined_voltage(voltage, resistance, other, other_resistance)
+            resistance = pack.joined_resistance(resistance, other_resistance)
+        floor, ceiling, charging = reduce(np.maximum, lowest), reduce(np.minimum, full), sum(charge)
+    return Supply(
+        open_circuit_voltage=voltage,
+        resistance=resistance,
+        discharge_limit=np.maximum((voltage - floor) / resistance, 0.0),
+        charge_limit=np.minimum(charging, np.maximum((ceiling - voltage) / resistance, 0.0)),
+    )
+
+
+def derating(build: Build, winding_temperature: Values) -> Values:
+    """Share of the torque that the controller still gives at a winding temperature."""
+    start, end = build.controller.derating_start, build.controller.derating_end
+    return np.clip((end - np.asarray(winding_temperature, float)) / (end - start), 0.0, 1.0)
+
+
+def drive(
+    build: Build,
+    state_of_charge: Values = 0.8,
+    winding_temperature: Values = ROOM,
+    magnet_temperature: Values = ROOM,
+) -> Drive | None:
+    """The drive of a build in a state, or None for a build without a motor."""
+    machine, controller = build.motor, build.controller
+    if machine is None or controller is None or build.packs is None:
+        return None
+    source = supply(build.packs, state_of_charge)
+    reference = machine.reference_temperature - 273.15
+    return Drive(
+        torque_constant_peak=motor.magnet_at(
+            machine.torque_constant_peak, np.asarray(magnet_temperature) - 273.15, reference, machine.magnet_temperature_coefficient
+        ),
+        phase_resistance=motor.resistance_at(machine.phase_resistance, np.asarray(winding_temperature) - 273.15, reference),
+        bridge_resistance=controller.bridge_resistance,
+        quadrature_inductance=machine.quadrature_inductance,
+        pole_pairs=machine.pole_pairs,
+        hysteresis_torque=machine.hysteresis_torque,
+        eddy_drag=machine.eddy_drag,
+        open_circuit_voltage=source.open_circuit_voltage,
+        pack_resistance=source.resistance,
+        phase_current_limit=controller.phase_current_limit,
+        battery_current_limit=np.minimum(controller.battery_current_limit, source.discharge_limit),
+        charge_current_limit=np.minimum(controller.charge_current_limit, source.charge_limit),
+        standby_power=controller.standby_power,
+        modulation=controller.modulation,
+        torque_cap=build.assist.torque_cap if build.assist else np.inf,
+        derating=derating(build, winding_temperature),
+    )

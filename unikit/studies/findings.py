@@ -1,0 +1,222 @@
+"""The table of findings: what each compares, when it holds, and what would move it.
+
+A margin is what is available divided by what is required.  ``docs/findings.md``
+is generated from this table.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+HOLDS, TIGHT, SHORT, UNKNOWN = "holds", "tight", "short", "unknown"
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One row of the table."""
+
+    key: str
+    question: str
+    available: str
+    required: str
+    tight: float
+    holds: float
+    moved_by: str
+    studied_in: str
+    why: str = "limits are a convention of this kit"
+
+    def verdict(self, margin: float) -> str:
+        """The margin in a word; ``unknown`` when a needed input is missing."""
+        if math.isnan(margin):
+            return UNKNOWN
+        return HOLDS if margin >= self.holds else TIGHT if margin >= self.tight else SHORT
+
+
+_TABLE = (
+    Rule(
+        "pace",
+        "Does this gear reach the wanted speed in comfort?",
+        "comfortable speed",
+        "wanted speed of the case",
+        0.9,
+        1.0,
+        "gear ratio, crank length, wheel, assist gain",
+        "gearing",
+    ),
+    Rule(
+        "top speed",
+        "Is there speed left above the case before legs or motor end it?",
+        "greatest speed",
+        "speed of the case",
+        1.1,
+        1.25,
+        "gear ratio, shorter cranks, winding with a higher no-load speed",
+        "gearing",
+    ),
+    Rule(
+        "leverage",
+        "How much of the ungeared wheel's leverage is left, assist counted, in the worse direction?",
+        "leverage times crank length, the lower of driving and resisting",
+        "ungeared wheel with the reference cranks",
+        0.7,
+        0.9,
+        "assist gain, longer cranks, shorter gear",
+        "leverage",
+    ),
+    Rule(
+        "push",
+        "Can the legs give the mean crank torque of the case?",
+        "greatest mean crank torque at this cadence",
+        "mean crank torque asked",
+        1.5,
+        2.0,
+        "trim torque, assist gain, longer cranks, shorter gear",
+        "leverage",
+    ),
+    Rule(
+        "endurance",
+        "Do the legs last as long as the case?",
+        "time to exhaustion at this leg power",
+        "duration of the case",
+        1.0,
+        1.5,
+        "assist gain, trim torque, lower speed",
+        "range",
+    ),
+    Rule(
+        "motor torque",
+        "Does the motor give the assist and trim asked, at the worst crank angle?",
+        "greatest motor torque at this speed, charge and temperature",
+        "peak motor torque in the turn",
+        1.0,
+        1.3,
+        "phase current limit, winding, pack voltage, lower gain",
+        "motor",
+    ),
+    Rule(
+        "gust",
+        "Does the reserve cover the torque that the case's gust adds?",
+        "reserve at the worst crank angle",
+        "torque the gust adds at the wheel",
+        1.0,
+        1.5,
+        "lower trim, phase current limit, winding, pack voltage",
+        "motor",
+    ),
+    Rule(
+        "back-EMF",
+        "Is the back-EMF below the packs at the greatest speed the rider can pedal?",
+        "speed at which back-EMF reaches the packs",
+        "greatest speed of the gear",
+        1.0,
+        1.15,
+        "winding with fewer turns, higher pack voltage, shorter gear",
+        "motor",
+    ),
+    Rule(
+        "winding heat",
+        "Does the winding stay below its class through the case?",
+        "allowed rise of the insulation class",
+        "rise at the end of the case",
+        1.0,
+        1.3,
+        "trim torque, assist gain, pace, better path from winding to stator",
+        "heat",
+    ),
+    Rule(
+        "magnet heat",
+        "Do the magnets stay below their limit through the case?",
+        "allowed rise of the magnets",
+        "rise of the housing at the end of the case",
+        1.0,
+        1.3,
+        "less loss, more air on the housing, magnets of a higher grade",
+        "heat",
+    ),
+    Rule(
+        "energy",
+        "Do the packs last the wanted distance, with the held back charge untouched?",
+        "range at this pace",
+        "wanted distance",
+        1.0,
+        1.3,
+        "more packs, lower speed, lower gain, less drag area",
+        "range",
+    ),
+    Rule(
+        "cut-out step",
+        "Can the legs supply at once what is missing if the motor stops?",
+        "mean crank torque the legs have left",
+        "cut-out step",
+        1.5,
+        2.5,
+        "lower trim, lower gain, longer cranks, gentler slope, a cut-back that ramps",
+        "leverage",
+        "statics only: time to react and balance are not in it, so a margin here is necessary, not sufficient",
+    ),
+    Rule(
+        "trim",
+        "Can the trim torque cancel the slope?",
+        "cap of the trim torque",
+        "torque of the slope",
+        0.5,
+        1.0,
+        "trim cap (a higher cap costs more if it is lost), lower mass",
+        "leverage",
+    ),
+    Rule(
+        "joint limit",
+        "Do the packs stay below the controller's voltage rating when full?",
+        "voltage rating of the controller",
+        "voltage of the full packs",
+        1.0,
+        1.05,
+        "fewer cells in series, controller with a higher rating",
+        "motor",
+    ),
+    Rule(
+        "carriage",
+        "Is every pack below the limit for carrying without approval?",
+        "100 Wh",
+        "rated energy of the largest pack",
+        0.625,
+        1.0,
+        "smaller packs, more of them",
+        "range",
+        "tight means up to 160 Wh, which need the operator's approval",
+    ),
+    Rule(
+        "local rules",
+        "Does the text of the chosen local rule cover a vehicle with one wheel?",
+        "text of the rule",
+        "one wheel",
+        1.0,
+        1.0,
+        "ask the authority; this kit gives no legal advice",
+        "review",
+        "always unknown unless the text covers one wheel; then only the limits are compared",
+    ),
+)
+
+FINDINGS = {rule.key: rule for rule in _TABLE}
+
+
+def page() -> str:
+    """The table as a Markdown page (kept in ``docs/findings.md``)."""
+    lines = [
+        "# Findings",
+        "",
+        "Generated from `unikit/studies/findings.py`; a test keeps it current.",
+        "",
+        "A margin is what is available divided by what is required. A finding is the margin in a word: `holds`, `tight`,",
+        "`short`, or `unknown` when a needed input is missing. Temperature is judged as rise over allowed rise. No finding",
+        "says that a machine may be ridden: balance is judged by its own studies, and nothing here was tried on a person.",
+        "",
+        "| finding | question | available | required | tight from | holds from | what would move it | studied in | note |",
+        "| --- | --- | --- | --- | --- | --- | --- | --- | --- |",
+    ]
+    for rule in _TABLE:
+        cells = (rule.key, rule.question, rule.available, rule.required, f"{rule.tight:g}", f"{rule.holds:g}")
+        lines.append(f"| {' | '.join((*cells, rule.moved_by, rule.studied_in, rule.why))} |")
+    return "\n".join(lines) + "\n"

@@ -1,0 +1,25 @@
+"""What the legs of a build can give at its cranks."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..formulas import pedalling
+from ..inputs import Build
+from ..units import Values
+
+
+def greatest_torque(build: Build, cadence: Values) -> Values:
+    """Greatest mean crank torque over a turn in a short effort at a cadence.
+
+    The rider's line was measured on the reference cranks.  Other cranks scale
+    torque with length and cadence against it, which leaves the greatest power
+    as it is (crank length has little effect on it: MSSE 43:1689).
+    """
+    scale = build.cranks.length / build.cranks.reference_length
+    return pedalling.torque_at_cadence(build.rider.zero_cadence_torque * scale, build.rider.zero_torque_cadence / scale, np.abs(cadence))
+
+
+def endurance(build: Build, power: Values) -> Values:
+    """Time for which the legs hold a power; no limit at or below critical power."""
+    return pedalling.time_to_exhaustion(np.maximum(power, 0.0), build.rider.critical_power, build.rider.work_capacity)

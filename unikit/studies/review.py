@@ -1,0 +1,213 @@
+"""Everything a build can and cannot do, as findings: every gear in every case."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from ..formulas import leverage as levers
+from ..formulas import pack, road
+from ..inputs import Build, Case, Gear
+from . import gearing, heat, leverage, motor, ride
+from .findings import FINDINGS, HOLDS, SHORT, TIGHT, UNKNOWN
+from .legs import greatest_torque
+from .loads import loads
+from .rules import assessment, look_up
+from .split import assist_gain
+
+if TYPE_CHECKING:
+    import pandas
+
+CAUTIONS = (
+    "Margins are arithmetic on your numbers. Nothing here was validated on a machine or a person, and no margin means that riding is without danger.",
+    "Balance is judged only in part: leverage, reserve and the static cut-out step, not oscillation, delay or catching a fall.",
+    "First trials: zero assist, low speed, protective equipment, soft ground, a helper. Local law and the advice of qualified people come first.",
+    "Lithium packs, hot motors and high currents burn: fuse, insulate and test them with someone who knows how.",
+)
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One margin in words."""
+
+    key: str
+    case: str
+    gear: str
+    margin: float
+    verdict: str
+    limited_by: str
+    moved_by: str
+    studied_in: str
+
+
+@dataclass(frozen=True)
+class Review:
+    """All findings of a build."""
+
+    build: str
+    findings: tuple[Finding, ...]
+    notes: tuple[str, ...]
+
+    def table(self) -> pandas.DataFrame:
+        """One row for each finding."""
+        import pandas
+
+        columns = ("finding", "case", "gear", "margin", "verdict", "limited by", "what would move it", "studied in")
+        rows = [(f.key, f.case, f.gear, f.margin, f.verdict, f.limited_by, f.moved_by, f.studied_in) for f in self.findings]
+        return pandas.DataFrame(rows, columns=list(columns))
+
+    def count(self, verdict: str) -> int:
+        """How many findings carry a verdict."""
+        return sum(f.verdict == verdict for f in self.findings)
+
+    def summary(self) -> dict[str, str]:
+        """The counts, and the narrowest finding."""
+        lines = {word: str(self.count(word)) for word in (HOLDS, TIGHT, SHORT, UNKNOWN)}
+        judged = [f for f in self.findings if f.verdict != UNKNOWN]
+        if judged:
+            worst = min(judged, key=lambda f: f.margin / FINDINGS[f.key].holds)
+            lines["narrowest"] = f"{worst.key}, {worst.case}, gear {worst.gear}: {worst.margin:.2f}, {worst.limited_by}"
+        return lines
+
+    def __str__(self) -> str:
+        lines = [f"Review of {self.build}", ""]
+        width = max((len(f.limited_by) for f in self.findings), default=10)
+        for case, gear in dict.fromkeys((f.case, f.gear) for f in self.findings):
+            lines.append(case if gear == "-" else f"{case}, gear {gear}")
+            for f in self.findings:
+                if (f.case, f.gear) == (case, gear):
+                    margin = "    -" if np.isnan(f.margin) else f"{min(f.margin, 99.0):5.2f}" + ("+" if f.margin > 99 else "")
+                    lines.append(f"  {f.verdict:8}{margin:7} {f.key:14} {f.limited_by:{width}}  see {f.studied_in}")
+            lines.append("")
+        moves = {f.key: f.moved_by for f in self.findings if f.verdict in (SHORT, TIGHT)}
+        if moves:
+            lines += ["What would move the short and tight ones", *(f"  {key:14} {text}" for key, text in moves.items()), ""]
+        lines += [*(f"Note: {note}" for note in self.notes), *(f"Caution: {text}" for text in CAUTIONS)]
+        return "\n".join(lines)
+
+
+def review(build: Build, cases: Iterable[Case]) -> Review:
+    """Gather the findings of every gear that can be engaged, in every case."""
+    found: list[Finding] = []
+    notes: list[str] = []
+    cases = list(cases)
+    for case in cases:
+        for gear in build.gears.gear:
+            found += _of_case(build, case, gear)
+    found += _of_build(build)
+    for key in dict.fromkeys(case.rules for case in cases):
+        found.append(_rules(build, key, notes))
+    missing = [name for name in ("motor", "packs") if getattr(build, name) is None]
+    if missing:
+        notes.append(f"No {' and no '.join(missing)} in this build: findings about them are left out.")
+    if build.spreads:
+        notes.append(f"{len(build.spreads)} numbers are stated with uncertainty; findings take their middle, the range study draws from them.")
+    return Review(build.name, tuple(found), tuple(notes))
+
+
+def _finding(key: str, case: str, gear: str, margin: float, limited_by: str) -> Finding:
+    rule = FINDINGS[key]
+    margin = float(margin)
+    return Finding(key, case, gear, margin, rule.verdict(margin), limited_by, rule.moved_by, rule.studied_in)
+
+
+def _ratio(available: float, required: float) -> float:
+    """Available over required; endless when nothing is required."""
+    if required <= 0:
+        return np.inf
+    return max(available, 0.0) / required
+
+
+def _of_case(build: Build, case: Case, gear: Gear) -> list[Finding]:
+    """Findings of one gear in one case."""
+    speeds = gearing.study(build, case, gear)
+    felt = leverage.study(build, case, gear)
+    steady = ride.study(build, case, gear)
+    crank = felt.foot_force * build.cranks.length
+
+    def add(key: str, margin: float, limited_by: str) -> None:
+        found.append(_finding(key, case.name, gear.name, margin, limited_by))
+
+    found: list[Finding] = []
+    add("pace", _ratio(speeds.comfortable_speed, case.wanted_speed), f"{speeds.comfortable_by} at {_kmh(speeds.comfortable_speed)}")
+    add("top speed", _ratio(speeds.greatest_speed, case.speed), f"{speeds.greatest_by} at {_kmh(speeds.greatest_speed)}")
+    lower, direction = _worse_leverage(build, gear)
+    add("leverage", lower, f"{100 * lower:.0f} % left, {direction}")
+    able = greatest_torque(build, speeds.cadence)
+    if crank < 0:
+        able *= build.rider.backward_strength
+    add("push", _ratio(able, abs(crank)), f"legs give {able:.0f} N·m, {abs(crank):.0f} N·m asked{' (holding back)' if crank < 0 else ''}")
+    add("endurance", _ratio(steady.endurance, case.duration), f"{steady.leg_power:.0f} W from the legs")
+    if build.motor is not None:
+        _of_motor(build, case, gear, speeds, felt, steady, add)
+    return found
+
+
+def _worse_leverage(build: Build, gear: Gear) -> tuple[float, str]:
+    """Share of the ungeared wheel's leverage that is left, in the direction where less is left."""
+    cranks = build.cranks.length / build.cranks.reference_length
+    driving = levers.leverage(gear.ratio, assist_gain(build, gear), gear.efficiency) * cranks
+    resisting = levers.leverage(gear.ratio, assist_gain(build, gear, resisting=True), gear.efficiency, resisting=True) * cranks
+    return (driving, "driving") if driving <= resisting else (resisting, "resisting")
+
+
+def _of_motor(build: Build, case: Case, gear: Gear, speeds, felt, steady, add: Callable[[str, float, str], None]) -> None:
+    """Findings that need the electric drive."""
+    drive = motor.study(build, case, gear)
+    warm = heat.study(build, case, gear)
+    asked = abs(drive.motor_peak)
+    lost = felt.cut_out_step
+    add("motor torque", _ratio(abs(drive.available), asked), f"{drive.available_by}, {drive.available:.0f} N·m there")
+    add("gust", _ratio(drive.reserve, drive.gust_torque), f"{drive.reserve:.0f} N·m in reserve, {drive.gust_torque:.0f} N·m asked")
+    add("back-EMF", _ratio(drive.no_load_speed, speeds.greatest_speed), f"reaches the packs at {_kmh(drive.no_load_speed)}")
+    air = case.air_temperature
+    add("winding heat", _ratio(warm.winding_limit - air, warm.winding_end - air), f"winding at {warm.winding_end - 273.15:.0f} °C")
+    add("magnet heat", _ratio(warm.magnet_limit - air, warm.housing_end - air), f"housing at {warm.housing_end - 273.15:.0f} °C")
+    pace = steady.consumption / 3.6
+    add("energy", _ratio(steady.range, case.distance), f"{pace:.1f} Wh/km")
+    add("cut-out step", _ratio(felt.leg_torque_left, lost), f"{lost:.0f} N·m to supply at once")
+    slope = abs(build.wheel.radius * road.slope_force(build.total_mass, case.slope))
+    cap = build.assist.trim_cap if build.assist else 0.0
+    add("trim", _ratio(cap, slope), f"slope asks {slope:.0f} N·m, cap {cap:.0f} N·m")
+
+
+def _of_build(build: Build) -> list[Finding]:
+    """Findings that no case changes."""
+    if build.packs is None:
+        return []
+    full = [pack.string_voltage(one.curve_voltage[-1], one.series) for one in build.packs.pack]
+    voltage = sum(full) if build.packs.joined == "series" else max(full)
+    rated = {
+        one.name: pack.energy(pack.string_voltage(one.cell_nominal_voltage, one.series), one.cell_capacity * one.parallel) / 3600
+        for one in build.packs.pack
+    }
+    largest = max(rated, key=rated.get)
+    found = []
+    if build.controller is not None:
+        found.append(_finding("joint limit", "any", "-", _ratio(build.controller.voltage_rating, voltage), f"full packs at {voltage:.1f} V"))
+    found.append(_finding("carriage", "any", "-", _ratio(100.0, rated[largest]), f"pack {largest} is rated {rated[largest]:.0f} Wh"))
+    return found
+
+
+def _rules(build: Build, key: str | None, notes: list[str]) -> Finding:
+    """The local rule of the cases: unknown unless its text covers one wheel."""
+    rule = look_up(key)
+    if rule is None:
+        return _finding("local rules", "any", "-", np.nan, "no area named in the case")
+    notes.append(assessment(rule, _motor_power(build), None))
+    return _finding("local rules", "any", "-", np.nan, f"{rule.area}: class not determined")
+
+
+def _motor_power(build: Build) -> float | None:
+    """Greatest power the battery side admits, for the comparison with a rule's figure."""
+    if build.controller is None or build.packs is None:
+        return None
+    nominal = [pack.string_voltage(one.cell_nominal_voltage, one.series) for one in build.packs.pack]
+    return build.controller.battery_current_limit * (sum(nominal) if build.packs.joined == "series" else max(nominal))
+
+
+def _kmh(speed: float) -> str:
+    return "no speed" if not np.isfinite(speed) else f"{3.6 * speed:.1f} km/h"
