@@ -3,9 +3,13 @@
 from . import consistency as consistency
 from .build import Build, Case
 from .errors import InputError, Problem
+from .fields import Spec
 from .parts import Assist, Brake, Controller, Cranks, Frame, Gear, Gears, Motor, Pack, Packs, Rider, TorqueSensor, Wheel
 from .reading import load_build, load_case, load_cases
+from .schema import describe, fields, schema
 from .spreads import Spread
+from .variants import draw, replace
+from .writing import save_build, save_case
 
 __all__ = [
     "Assist",
@@ -23,10 +27,18 @@ __all__ = [
     "Packs",
     "Problem",
     "Rider",
+    "Spec",
     "Spread",
     "TorqueSensor",
     "Wheel",
+    "describe",
+    "draw",
+    "fields",
     "load_build",
     "load_case",
     "load_cases",
+    "replace",
+    "save_build",
+    "save_case",
+    "schema",
 ]

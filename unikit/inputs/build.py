@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterator, Mapping
-from typing import ClassVar
 
 from .. import units as u
 from ..formulas import air
@@ -92,6 +91,7 @@ class Case(Part):
     slope: u.Slope = field("rise over run", low=-0.5, high=0.5, unit="%")
     head_wind: u.MetrePerSecond = field("wind against the travel", low=-40, high=40)
     cross_wind: u.MetrePerSecond = field("wind across the travel", low=-40, high=40, default=0.0)
+    gust: u.MetrePerSecond = field("sudden addition to the head wind", low=0, high=40, default=0.0)
     altitude: u.Metre = field("height above sea level", low=-500, high=6000, default=0.0)
     air_temperature: u.Kelvin = field("air temperature", low=223.15, high=333.15, unit="°C")
     duration: u.Second = field("how long it lasts", low=0, high=1e6, unit="min")

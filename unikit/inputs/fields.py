@@ -17,6 +17,7 @@ from .errors import show
 
 NAME = r"[A-Za-z][A-Za-z0-9_-]{0,39}"
 LONGEST_NOTE = 4000
+MOST_DOTS = 250
 MOST_POINTS = 200
 MOST_PARTS = 12
 
@@ -92,7 +93,7 @@ def pretty(value: Any, kind: str, unit: str, digits: int = 5) -> str:
     """An SI number in a display unit; arrays as their range."""
     if isinstance(value, np.ndarray):
         ends = pretty(float(value.min()), kind, unit, digits), pretty(float(value.max()), kind, unit, digits)
-        return f"{ends[0]} to {ends[1]} in {value.size} draws" if value.size else "no draws"
+        return f"{ends[0]} to {ends[1]} in {value.size} values" if value.size else "no values"
     number = units.convert(value, kind, units.KINDS[kind].base, unit)
     return f"{number:.{digits}g} {pretty_unit(unit)}".rstrip()
 
@@ -231,6 +232,8 @@ def _check_text(spec: Spec, value: Any) -> tuple[Any, str]:
             return value, f"{len(clean)} characters"
         if any("\ud800" <= letter <= "\udfff" for letter in clean):
             return value, "half of a surrogate pair, which no file can hold"
+        if any(line.count(".") > MOST_DOTS for line in clean.split("\n")):
+            return value, f"a line with more than {MOST_DOTS} dots"
         return clean, ""
     if spec.words:
         return value, "" if value in spec.words else show(value) + nearest(value, spec.words)

@@ -107,7 +107,7 @@ class Record:
 
 def printed(spec: Spec, value: Any) -> str:
     """One field as people read it."""
-    if value is None or value == "" or (spec.form == "spreads" and not value):
+    if value is None:
         return ""
     if spec.form == "number":
         return pretty(value, spec.kind, spec.unit)
@@ -115,9 +115,7 @@ def printed(spec: Spec, value: Any) -> str:
         return f"{pretty(value[0], spec.kind, spec.unit)} to {pretty(value[-1], spec.kind, spec.unit)} in {len(value)} points"
     if spec.form == "gains":
         return ", ".join(f"{name} {pretty(item, spec.kind, spec.unit)}" for name, item in value.items())
-    if spec.form in ("word", "text"):
-        return repr(value)
-    return repr(value)
+    return repr(value) if value else ""
 
 
 @dataclasses.dataclass(frozen=True, kw_only=True, eq=False, repr=False)
