@@ -2,9 +2,10 @@
 
 import numpy as np
 import pytest
+from published import published
 from scipy.optimize import brentq
 
-from unikit.formulas import drive, motor
+from unikit.formulas import dq, drive, motor
 
 MACHINE = dict(
     torque_constant_peak=0.82,
@@ -57,7 +58,8 @@ def slack(current, rotation, m):
 
 def searched(rotation, m, sense, points=3000):
     """Walk outward from zero to the first forbidden current and close in on the edge."""
-    if slack(0.0, rotation, m) < 0:
+    inside = sense * 1e-9  # at zero itself a limit of zero is met exactly, on both sides
+    if slack(inside, rotation, m) < 0:
         return 0.0
     walk = sense * m["phase_current_limit"] * np.linspace(0, 1.001, points)
     # The charge limit can be passed and met again within one stride: stop where the margin is least, too.
@@ -65,8 +67,7 @@ def searched(rotation, m, sense, points=3000):
     least = -work / (3 * (m["phase_resistance"] + m["bridge_resistance"]))
     if least * sense > 0:
         walk = np.sort(np.append(walk, least))[:: int(sense)]
-    inside = 0.0
-    for outside in walk:
+    for outside in walk[walk * sense > 1e-9]:
         if slack(outside, rotation, m) < 0:
             return m["torque_constant_peak"] * brentq(slack, inside, outside, args=(rotation, m), xtol=1e-13, rtol=1e-13)
         inside = outside
@@ -100,3 +101,142 @@ def test_limits_agree_with_a_search_point_by_point(seed):
     # A search needs no sense of rotation, so it is done as it stands.
     assert at.highest == pytest.approx(searched(rotation, machine, 1.0), rel=1e-6, abs=1e-6)
     assert at.lowest == pytest.approx(searched(rotation, machine, -1.0), rel=1e-6, abs=1e-6)
+
+
+def test_six_step_waveform():
+    angle = (np.arange(360_000) + 0.5) * 2 * np.pi / 360_000
+    legs = 0.5 * np.sign(np.cos(angle[:, None] - np.arange(3) * 2 * np.pi / 3))
+    phase = legs[:, 0] - legs.mean(axis=1)
+    row = published("I-02")
+    assert np.sqrt((phase**2).mean()) == pytest.approx(row.value, abs=row.tolerance)
+    fundamental = 2 * (phase * np.cos(angle)).mean()
+    assert drive.phase_voltage_limit(1.0, "six step") == pytest.approx(fundamental, rel=1e-9)
+
+
+@pytest.mark.checks("independent", "drive.bus_power", "drive.bus_current")
+def test_bus_power_is_the_power_of_the_axes_and_of_the_phasors():
+    flux = motor.magnet_flux(0.82, 20)
+    at = dq.dq_voltages(0.0, 30.0, 20 * 25.0, 0.1, 0.3e-3, 0.3e-3, flux)
+    power = drive.bus_power(torque=0.82 * 30, rotation=25.0, current_peak=30.0, phase_resistance=0.1)
+    assert power == pytest.approx(1.5 * at.quadrature * 30.0, rel=1e-13)
+    peak = np.hypot(*at)
+    assert drive.bus_current(30 / np.sqrt(2), peak / 24.0, at.quadrature / peak) == pytest.approx(power / 48.0, rel=1e-13)
+
+
+def test_range_is_unbroken_over_speed():
+    edge = drive.no_load_speed(50.0, 0.82)
+    speeds = np.linspace(-1.2 * edge, 1.2 * edge, 24_001)
+    at = motor.torque_limits(speeds, **MACHINE)
+    assert np.all(at.highest >= 0) and np.all(at.lowest <= 0)
+    running = np.abs(speeds) < 0.99 * edge
+    free = motor.torque_limits(speeds, **MACHINE | {"charge_current_limit": np.inf})
+    forward = running & (speeds > 0)
+    for side in (at.highest[forward], free.highest[running], free.lowest[running]):
+        assert np.abs(np.diff(side)).max() < 0.1
+    beyond = np.abs(speeds) > 1.01 * edge
+    assert not at.highest[beyond].any() and not at.lowest[beyond].any()
+    assert set(at.highest_by[beyond]) == set(at.lowest_by[beyond]) == {"voltage"}
+
+
+def test_both_senses_of_rotation_mirror_each_other():
+    speeds = np.linspace(0.0, 60.0, 61)
+    ahead, back = motor.torque_limits(speeds, **MACHINE), motor.torque_limits(-speeds, **MACHINE)
+    assert np.array_equal(ahead.highest, -back.lowest) and np.array_equal(ahead.lowest, -back.highest)
+    assert np.array_equal(ahead.highest_by, back.lowest_by) and np.array_equal(ahead.lowest_by, back.highest_by)
+
+
+@pytest.mark.parametrize(
+    ("rotation", "highest_by", "lowest_by"),
+    [
+        (0.0, "phase current", "phase current"),
+        (22.0, "battery current", "charge current"),
+        (45.0, "voltage", "charge current"),
+        (-45.0, "charge current", "voltage"),
+        (80.0, "voltage", "voltage"),
+    ],
+)
+def test_what_limits_is_named(rotation, highest_by, lowest_by):
+    at = motor.torque_limits(rotation, **MACHINE)
+    assert (at.highest_by, at.lowest_by) == (highest_by, lowest_by)
+
+
+@pytest.mark.checks("limit", "drive.torque_limits")
+def test_no_torque_left_at_the_no_load_speed():
+    free = MACHINE | {"standby_power": 0.0}
+    for modulation in drive.MODULATION:
+        edge = drive.no_load_speed(50.0, 0.82, modulation)
+        below = motor.torque_limits(edge * (1 - 1e-9), **free, modulation=modulation)
+        assert 0 < below.highest < 1e-5 and below.highest_by == "voltage"
+        assert below.lowest < -1
+        above = motor.torque_limits(edge * (1 + 1e-9), **free, modulation=modulation)
+        assert above == (0.0, 0.0, "voltage", "voltage")
+
+
+def test_pack_current_and_voltage_at_the_limits_are_those_asked_for():
+    speeds = np.linspace(5.0, 52.0, 200)
+    at = motor.torque_limits(speeds, **MACHINE)
+    series = MACHINE["phase_resistance"]
+    seen = set()
+    for rotation, highest, lowest, highest_by, lowest_by in zip(speeds, *at, strict=True):
+        for torque, by in ((highest, highest_by), (lowest, lowest_by)):
+            current = motor.current_for_torque(torque, 0.82)
+            power, pack, volts = bus(current, rotation, MACHINE)
+            assert drive.bus_power(torque, rotation, current, series, 0.004, 4.0) == pytest.approx(power, rel=1e-12)
+            assert power == pytest.approx(volts * pack, rel=1e-10)
+            reached = {
+                "battery current": pack / 25.0,
+                "charge current": -pack / 8.0,
+                "phase current": abs(current) / 60.0,
+                "voltage": phase_voltage(current, rotation, MACHINE) / drive.phase_voltage_limit(volts),
+            }
+            assert reached[by] == pytest.approx(1.0, rel=1e-10)
+            assert max(reached.values()) <= 1 + 1e-10
+            seen.add(by)
+    assert seen == set(drive.LIMIT_WORDS)
+
+
+def test_without_a_battery_limit_the_pack_gives_its_greatest_power():
+    weak = MACHINE | {"pack_resistance": 1.0, "battery_current_limit": np.inf, "phase_current_limit": np.inf}
+    at = motor.torque_limits(10.0, **weak)
+    assert at.highest_by == "battery current"
+    power, pack, volts = bus(motor.current_for_torque(at.highest, 0.82) * (1 - 1e-12), 10.0, weak)
+    assert (power, volts) == (pytest.approx(50.0**2 / 4), pytest.approx(25.0, rel=1e-4))
+
+
+def test_charge_limit_takes_the_nearer_of_two_roots():
+    # Braking past the point of most power fed back would meet the limit again; that range is not joined to zero.
+    weak = MACHINE | {"phase_current_limit": 500.0, "battery_current_limit": np.inf}
+    at = motor.torque_limits(25.0, **weak)
+    current = motor.current_for_torque(at.lowest, 0.82)
+    assert at.lowest_by == "charge current"
+    assert -0.82 * 25.0 / (3 * 0.094) < current < 0
+    slow = motor.torque_limits(5.0, **weak)
+    assert slow.lowest_by == "voltage"
+
+
+def test_electronics_that_draw_more_than_the_pack_may_give():
+    starved = MACHINE | {"battery_current_limit": 0.05}
+    assert motor.torque_limits(10.0, **starved) == (0.0, 0.0, "battery current", "battery current")
+
+
+def test_shapes_broadcast():
+    at = motor.torque_limits(np.linspace(0, 50, 5), **MACHINE | {"open_circuit_voltage": np.array([[44.0], [50.0]])})
+    assert at.highest.shape == at.lowest_by.shape == (2, 5)
+    for row, volts in enumerate((44.0, 50.0)):
+        alone = motor.torque_limits(np.linspace(0, 50, 5), **MACHINE | {"open_circuit_voltage": volts})
+        assert at.highest[row] == pytest.approx(alone.highest, rel=1e-14)
+
+
+@pytest.mark.parametrize(
+    ("argument", "value", "text"),
+    [
+        ("modulation", "sine", "modulation must be one of 'space vector', 'sine triangle', 'six step', got 'sine'"),
+        ("phase_resistance", 0.0, "phase_resistance must be above 0, got 0"),
+        ("charge_current_limit", -5.0, "charge_current_limit must be 0 or above, got -5"),
+        ("open_circuit_voltage", np.nan, "open_circuit_voltage must be above 0, got nan"),
+    ],
+)
+def test_impossible_machines_are_refused_by_name(argument, value, text):
+    with pytest.raises(ValueError) as refused:
+        motor.torque_limits(10.0, **MACHINE | {argument: value})
+    assert text in str(refused.value)

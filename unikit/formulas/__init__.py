@@ -1,6 +1,6 @@
 """Pure functions of SI numbers, each with its equation, sign convention, source and range."""
 
-from . import air, carriage, convection, duty, epicyclic, gearing, heat, leverage, magnetics, motor, pack, pedalling, road
+from . import air, carriage, convection, dq, drive, duty, epicyclic, gearing, heat, leverage, magnetics, motor, pack, pedalling, road
 from .registry import FORMULAS, Formula, OutsideRangeWarning, bibliography
 
 __all__ = [
@@ -10,9 +10,9 @@ __all__ = [
     "air",
     "bibliography",
     "carriage",
+    "convection",
     "dq",
     "drive",
-    "convection",
     "duty",
     "epicyclic",
     "gearing",

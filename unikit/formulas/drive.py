@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from .. import units as u
-from .checks import not_negative, one_of, positive
+from .checks import not_negative, one_of, positive, within
 from .registry import formula
 
 MODULATION = {"space vector": 1 / math.sqrt(3), "sine triangle": 0.5, "six step": 2 / math.pi}
@@ -99,17 +99,78 @@ def bus_power(
     return torque * rotation + 1.5 * (phase_resistance + bridge_resistance) * current_peak**2 + standby_power
 
 
+@formula(
+    equation=r"I_\mathrm{dc} = \frac{3}{2\sqrt 2}\,M\,I\cos\varphi",
+    source="kolar_round_2006",
+    sign="positive out of the bus into the motor",
+    valid="lossless inverter",
+)
+def bus_current(current_rms: u.Ampere, modulation_index: u.Ratio, power_factor: u.Ratio) -> u.Ampere:
+    """Mean current that the inverter draws from its bus.
+
+    Args:
+        current_rms: rms of the phase current.
+        modulation_index: peak of the phase voltage over half the bus voltage.
+        power_factor: cosine of the angle between phase voltage and current; negative when feeding back.
+
+    >>> round(bus_current(10.0, 0.8, 0.9), 4)
+    7.6368
+    """
+    not_negative("modulation_index", modulation_index)
+    return 1.5 / math.sqrt(2) * modulation_index * power_factor * current_rms
+
+
+@formula(
+    equation=r"I_C = I\sqrt{2M\left[\frac{\sqrt 3}{4\pi} + \cos^2\varphi\left(\frac{\sqrt 3}{\pi} - \frac{9M}{16}\right)\right]}",
+    source="kolar_round_2006",
+    valid="linear modulation, modulation index to 1.155; no ripple in the phase currents, all ripple through the capacitor",
+)
+def capacitor_ripple(current_rms: u.Ampere, modulation_index: u.Ratio, power_factor: u.Ratio) -> u.Ampere:
+    """Rms of the ripple current in the capacitor on the bus.
+
+    Args:
+        current_rms: rms of the phase current.
+        modulation_index: peak of the phase voltage over half the bus voltage.
+        power_factor: cosine of the angle between phase voltage and current.
+
+    >>> round(float(capacitor_ripple(10.0, 0.61, 1.0)), 3)
+    6.497
+    """
+    within("modulation_index", modulation_index, 0.0, 2 / math.sqrt(3))
+    within("power_factor", power_factor, -1.0, 1.0)
+    inner = math.sqrt(3) / (4 * math.pi) + power_factor**2 * (math.sqrt(3) / math.pi - 9 * modulation_index / 16)
+    return current_rms * np.sqrt(2 * modulation_index * inner)
+
+
+@formula(
+    equation=r"U_\mathrm{dc} = \frac{3\sqrt 2}{\pi}\,U_\mathrm{LL}",
+    source="fitzgerald_machinery",
+    valid="mean of a loaded three-phase diode bridge, no commutation drop; into a capacitor without load it rises to the peak",
+)
+def rectified_voltage(line_voltage_rms: u.Volt) -> u.Volt:
+    """Mean voltage that the diodes of a switched-off inverter make of the back-EMF.
+
+    Args:
+        line_voltage_rms: rms voltage between two leads.
+
+    >>> round(rectified_voltage(24.0), 3)
+    32.411
+    """
+    not_negative("line_voltage_rms", line_voltage_rms)
+    return 3 * math.sqrt(2) / math.pi * line_voltage_rms
+
+
 def _battery_reach(work, copper, power):
     """Currents up to which copper·i² + work·i ≤ power, forward and backward, as magnitudes."""
     root = work + np.sqrt(work**2 + 4 * copper * power)
-    return 2 * power / np.maximum(root, 1e-300), root / (2 * copper)
+    return np.divide(2 * power, root, out=np.zeros_like(root), where=root > 0), root / (2 * copper)
 
 
 def _charge_reach(work, copper, power):
     """Current backward up to which copper·i² − work·i ≥ −power, the root nearer to zero; infinite if never reached."""
     square = work**2 - 4 * copper * power
     root = work + np.sqrt(np.maximum(square, 0.0))
-    return np.where(square > 0, 2 * power / np.maximum(root, 1e-300), np.inf)
+    return np.divide(2 * power, root, out=np.full_like(root, np.inf), where=square > 0)
 
 
 @formula(
@@ -139,7 +200,8 @@ def torque_limits(
     """Greatest and lowest electromagnetic torque that motor, inverter and pack allow at a rotation.
 
     The torques are the ends of the one unbroken range of torques around zero
-    in which every limit is kept; what ends it is named by "phase current",
+    in which every limit is kept (stronger braking may feed back less again, but
+    is not counted where it lies beyond a forbidden stretch); what ends it is named by "phase current",
     "battery current" (also where the pack gives its greatest power), "charge
     current" or "voltage".  The bus sags with the current that the motor itself
     draws, and rises while it feeds back.
@@ -206,7 +268,7 @@ def torque_limits(
     turning = np.abs(signed)
     work, copper = constant * turning, 1.5 * series
     # Beyond half the open-circuit voltage more current gives less power.
-    draw = np.minimum(draw, source / np.maximum(2 * inner, 1e-300))
+    draw = np.minimum(draw, source / np.maximum(2 * inner, 1e-100))
     spare = draw * (source - inner * draw) - standby
     forward, backward = _battery_reach(work, copper, np.maximum(spare, 0.0))
     charging = _charge_reach(work, copper, charge * (source + inner * charge) + standby)
@@ -225,7 +287,7 @@ def torque_limits(
         drop = series * i + emf
         wanted = np.hypot(drop, reactance * i) / share
         excess = np.maximum(wanted - source / 2, 0.0)
-        rate = (series * drop + reactance**2 * i) / (share**2 * np.maximum(wanted, 1e-300))
+        rate = (series * drop + reactance**2 * i) / (share**2 * np.maximum(wanted, 1e-100))
         value = source**2 / 4 - excess**2 - inner * (copper * i**2 + work * i + standby)
         return value, -2 * excess * rate - inner * (2 * copper * i + work)
 

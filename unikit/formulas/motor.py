@@ -42,6 +42,46 @@ def torque_constant(speed_constant: u.RadianPerSecondPerVolt, convention: str) -
     return CONVENTIONS[convention] / speed_constant
 
 
+@formula(
+    equation=r"K_T = \tfrac{3}{2}\sqrt{\tfrac{2}{3}}\,\frac{U_\mathrm{LL}}{\omega}",
+    source="fitzgerald_machinery",
+    valid="sine back-EMF; an ideal meter of true rms",
+)
+def torque_constant_by_spinning(line_voltage_rms: u.Volt, rotation: u.RadianPerSecond) -> u.NewtonMetrePerAmpere:
+    """Torque per ampere of phase peak, from the open-circuit voltage of the motor turned from outside.
+
+    Args:
+        line_voltage_rms: rms voltage between two open leads.
+        rotation: rotation at which it was measured.
+
+    >>> round(torque_constant_by_spinning(20.0, 30.0), 4)
+    0.8165
+    """
+    positive("rotation", rotation)
+    return math.sqrt(1.5) * line_voltage_rms / rotation
+
+
+@formula(
+    equation=r"K_T = K_E = \frac{U - R\,I}{\omega}",
+    source="fitzgerald_machinery",
+    valid="direct-current motor, or six-step drive seen from its bus; steady rotation",
+)
+def torque_constant_no_load(voltage: u.Volt, current: u.Ampere, resistance: u.Ohm, rotation: u.RadianPerSecond) -> u.NewtonMetrePerAmpere:
+    """Torque per ampere of direct current, from a run without load.
+
+    Args:
+        voltage: direct voltage at the terminals.
+        current: direct current of the run.
+        resistance: resistance between the terminals.
+        rotation: rotation of the run.
+
+    >>> round(torque_constant_no_load(48.0, 1.0, 0.2, 50.0), 6)
+    0.956
+    """
+    positive("rotation", rotation)
+    return (voltage - current * resistance) / rotation
+
+
 @formula(equation=r"\psi = \frac{2 K_T}{3 p}", source="fitzgerald_machinery")
 def magnet_flux(torque_constant_peak: u.NewtonMetrePerAmpere, pole_pairs: u.Number) -> u.Weber:
     """Peak flux linkage of a phase with the magnets.
@@ -56,6 +96,24 @@ def magnet_flux(torque_constant_peak: u.NewtonMetrePerAmpere, pole_pairs: u.Numb
     positive("torque_constant_peak", torque_constant_peak)
     positive("pole_pairs", pole_pairs)
     return torque_constant_peak / (1.5 * pole_pairs)
+
+
+@formula(
+    equation=r"R_\mathrm{ph} = \tfrac{1}{2} R_\mathrm{LL}",
+    source="definition",
+    valid="star; a delta winding is taken as the star that acts the same",
+)
+def phase_resistance(line_resistance: u.Ohm) -> u.Ohm:
+    """Resistance of one phase from the one measured between two leads.
+
+    Args:
+        line_resistance: resistance between two leads, the third open.
+
+    >>> phase_resistance(0.2)
+    0.1
+    """
+    not_negative("line_resistance", line_resistance)
+    return 0.5 * line_resistance
 
 
 @formula(equation=r"\omega_e = p\,\omega", source="definition")
@@ -111,6 +169,45 @@ def resistance_at(resistance: u.Ohm, temperature_celsius: u.Celsius, reference_c
 
 
 @formula(
+    equation=r"\vartheta_2 = \frac{R_2}{R_1}\,(K + \vartheta_1) - K",
+    source="iec60034_1, winding_resistance_page",
+    valid="copper: K is 235 in IEC 60034-1 and 234.5 elsewhere, which moves a rise by about 0.2 K",
+)
+def temperature_by_resistance(
+    cold_resistance: u.Ohm, hot_resistance: u.Ohm, cold_celsius: u.Celsius, material_constant: u.KelvinRise = 235.0
+) -> u.Celsius:
+    """Mean temperature of a winding from its resistance, cold and hot.
+
+    Args:
+        cold_resistance: resistance at the cold temperature.
+        hot_resistance: resistance right after the run.
+        cold_celsius: temperature of the winding when cold.
+        material_constant: how far below 0 °C the straight line of resistance meets zero.
+
+    >>> round(temperature_by_resistance(0.1, 0.135, 20.0), 2)
+    109.25
+    """
+    positive("cold_resistance", cold_resistance)
+    positive("hot_resistance", hot_resistance)
+    return hot_resistance / cold_resistance * (material_constant + cold_celsius) - material_constant
+
+
+@formula(equation=r"\alpha = \frac{1}{K + \vartheta}", source="winding_resistance_page")
+def resistance_coefficient(material_constant: u.KelvinRise, reference_celsius: u.Celsius = 20.0) -> u.PerKelvin:
+    """Relative change of resistance per kelvin, from the material's constant.
+
+    Args:
+        material_constant: how far below 0 °C the straight line of resistance meets zero.
+        reference_celsius: temperature to which the coefficient is tied.
+
+    >>> round(resistance_coefficient(234.5), 6)
+    0.003929
+    """
+    positive("material_constant + reference_celsius", material_constant + reference_celsius)
+    return 1 / (material_constant + reference_celsius)
+
+
+@formula(
     equation=r"X = X_0\,[1 + a\,(\vartheta - \vartheta_0)]",
     source="magnet_grades",
     valid="reversible range of the grade; NdFeB near -0.12 %/K, ferrite near -0.20 %/K for remanence and torque constant",
@@ -143,6 +240,87 @@ def copper_loss(current_peak: u.Ampere, phase_resistance: u.Ohm) -> u.Watt:
     """
     not_negative("phase_resistance", phase_resistance)
     return 1.5 * phase_resistance * current_peak**2
+
+
+@formula(equation=r"P = 3\,R_\mathrm{ph}\,I^2", source="definition")
+def copper_loss_rms(current_rms: u.Ampere, phase_resistance: u.Ohm) -> u.Watt:
+    """Copper loss of the three phases from the rms of the phase current.
+
+    Args:
+        current_rms: rms of the phase current.
+        phase_resistance: resistance of one phase, winding to star point.
+
+    >>> round(copper_loss_rms(20.0, 0.05), 9)
+    60.0
+    """
+    not_negative("phase_resistance", phase_resistance)
+    return 3 * phase_resistance * current_rms**2
+
+
+@formula(equation=r"P = \tfrac{3}{2}\,R_\mathrm{LL}\,I^2", source="definition")
+def copper_loss_line(current_rms: u.Ampere, line_resistance: u.Ohm) -> u.Watt:
+    """Copper loss of the three phases from what a meter reads at the leads.
+
+    Args:
+        current_rms: rms of the current in a lead.
+        line_resistance: resistance between two leads.
+
+    >>> round(copper_loss_line(20.0, 0.1), 9)
+    60.0
+    """
+    not_negative("line_resistance", line_resistance)
+    return 1.5 * line_resistance * current_rms**2
+
+
+@formula(
+    equation=r"P = \tfrac{3}{2}\,\frac{R_\mathrm{ph}}{K_T^2}\,(m_2 T^2 + 2\,T\,T_s + T_s^2)",
+    source="definition",
+    sign="the two torques add with their signs",
+    valid="mean over whole turns of the crank; temperature of the winding steady over a turn",
+)
+def pulsed_copper_loss(
+    mean_torque: u.NewtonMetre,
+    steady_torque: u.NewtonMetre,
+    torque_constant_peak: u.NewtonMetrePerAmpere,
+    phase_resistance: u.Ohm,
+    shape_mean_square: u.Ratio,
+) -> u.Watt:
+    """Mean copper loss when one part of the torque follows the pulsing pedals and one part is steady.
+
+    Args:
+        mean_torque: mean over a turn of the part that pulses.
+        steady_torque: part that does not pulse.
+        torque_constant_peak: torque per ampere of phase peak.
+        phase_resistance: resistance of one phase, winding to star point.
+        shape_mean_square: mean square of the pulse shape, whose mean is 1; at least 1.
+
+    >>> round(pulsed_copper_loss(10.0, 5.0, 0.8, 0.1, 1.2), 4)
+    57.4219
+    """
+    positive("torque_constant_peak", torque_constant_peak)
+    not_negative("phase_resistance", phase_resistance)
+    not_negative("shape_mean_square - 1", shape_mean_square - 1)
+    square = shape_mean_square * mean_torque**2 + 2 * mean_torque * steady_torque + steady_torque**2
+    return 1.5 * phase_resistance / torque_constant_peak**2 * square
+
+
+@formula(
+    equation=r"K_m = \frac{K_{T,\mathrm{rms}}}{\sqrt{\tfrac{3}{2} R_\mathrm{LL}}}",
+    source="motor_constant_page",
+    valid="does not change with the number of turns",
+)
+def motor_constant(torque_constant_rms: u.NewtonMetrePerAmpere, line_resistance: u.Ohm) -> u.NewtonMetrePerRootWatt:
+    """Torque over the root of the copper loss that it costs.
+
+    Args:
+        torque_constant_rms: torque per ampere of phase rms.
+        line_resistance: resistance between two leads.
+
+    >>> round(float(motor_constant(0.5, 0.1)), 4)
+    1.291
+    """
+    positive("line_resistance", line_resistance)
+    return torque_constant_rms / np.sqrt(1.5 * line_resistance)
 
 
 @formula(
