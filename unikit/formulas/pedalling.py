@@ -10,8 +10,8 @@ import numpy as np
 from .. import units as u
 from .checks import not_negative, positive, within
 from .registry import formula
+from .road import GRAVITY
 
-_GRAVITY = 9.81
 _MEAN_SINE = 2.0 / math.pi
 
 
@@ -174,7 +174,7 @@ def body_weight_torque(mass: u.Kilogram, crank_length: u.Metre, crank_angle: u.R
     """
     positive("mass", mass)
     positive("crank_length", crank_length)
-    return mass * _GRAVITY * crank_length * np.sin(crank_angle)
+    return mass * GRAVITY * crank_length * np.sin(crank_angle)
 
 
 # -- over time ---------------------------------------------------------------------
