@@ -46,6 +46,8 @@ def one_of(name: str, value: Any, allowed: tuple[str, ...]) -> None:
 
 def warn_outside(name: str, value: Any, low: float, high: float, source: str) -> None:
     """Warn when a correlation is used outside the range that its source gives."""
+    if value.__class__ is float and low <= value <= high:
+        return
     array = np.asarray(value)
     if not np.all((array >= low) & (array <= high)):
         warnings.warn(

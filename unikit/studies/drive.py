@@ -7,12 +7,12 @@ from functools import reduce
 
 import numpy as np
 
+from ..formulas import drive as drives
 from ..formulas import motor, pack
 from ..inputs import Build, Packs
 from ..units import Values
 
 ROOM = 293.15
-NO_DRIVE_WORD = "no motor"
 
 
 @dataclass(frozen=True)
@@ -36,12 +36,12 @@ class Drive:
     torque_cap: Values
     derating: Values
 
-    def limits(self, rotation: Values) -> motor.Limits:
+    def limits(self, rotation: Values) -> drives.Limits:
         """Greatest and lowest motor torque at a wheel rotation, with what sets them.
 
         The rider's cap and the derating by temperature are applied last.
         """
-        found = motor.torque_limits(
+        found = drives.torque_limits(
             rotation=rotation,
             torque_constant_peak=self.torque_constant_peak,
             phase_resistance=self.phase_resistance,
@@ -57,7 +57,7 @@ class Drive:
             modulation=self.modulation,
         )
         cap, word = self.torque_cap * self.derating, np.where(np.asarray(self.derating) < 1, "derating", "torque cap")
-        return motor.Limits(
+        return found._replace(
             highest=np.minimum(found.highest, cap),
             lowest=np.maximum(found.lowest, -cap),
             highest_by=np.where(found.highest > cap, word, found.highest_by),
@@ -70,8 +70,7 @@ class Drive:
 
     def no_load_speed(self) -> Values:
         """Wheel rotation at which the back-EMF reaches the voltage limit of a resting pack."""
-        flux_rate = self.torque_constant_peak / 1.5  # peak phase volts per mechanical rad/s
-        return motor.phase_voltage_limit(self.open_circuit_voltage, self.modulation) / flux_rate
+        return drives.no_load_speed(self.open_circuit_voltage, self.torque_constant_peak, self.modulation)
 
 
 @dataclass(frozen=True)

@@ -30,6 +30,7 @@ class Heat(Result):
     winding_end: u.Kelvin = shown("winding at the end of the case", "°C", 0)
     housing_end: u.Kelvin = shown("housing at the end of the case", "°C", 0)
     winding_steady: u.Kelvin = shown("winding if it went on for ever", "°C", 0)
+    air: u.Kelvin = shown("air", "°C", 0)
     winding_limit: u.Kelvin = shown("limit of the insulation class", "°C", 0)
     magnet_limit: u.Kelvin = shown("limit of the magnets", "°C", 0)
     derating_after: u.Second = shown("derating begins after", "min")
@@ -128,6 +129,7 @@ def study(build: Build, case: Case, gear: Gear | None = None, points: int = 121)
         winding_end=winding[-1],
         housing_end=magnet[-1],
         winding_steady=_steady(chain),
+        air=case.air_temperature,
         winding_limit=class_limit,
         magnet_limit=build.motor.magnet_limit,
         derating_after=after(WINDING, build.controller.derating_start),

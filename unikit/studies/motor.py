@@ -84,7 +84,7 @@ def study(
         iron_loss=here.iron_loss,
         efficiency=mechanical / here.battery_power if mechanical > 0 else np.nan,
         no_load_speed=state.no_load_speed() * build.wheel.radius,
-        motor_constant=motor.motor_constant(state.torque_constant_peak, state.phase_resistance),
+        motor_constant=motor.motor_constant(np.sqrt(2) * state.torque_constant_peak, 2 * state.phase_resistance),
         speed=speed,
         highest=limits.highest,
         highest_by=limits.highest_by,

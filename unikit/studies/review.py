@@ -89,13 +89,13 @@ class Review:
         return "\n".join(lines)
 
 
-def review(build: Build, cases: Iterable[Case]) -> Review:
-    """Gather the findings of every gear that can be engaged, in every case."""
+def review(build: Build, cases: Iterable[Case], gears: Iterable[Gear] | None = None) -> Review:
+    """Gather the findings of every gear that can be engaged (or of the given ones), in every case."""
     found: list[Finding] = []
     notes: list[str] = []
-    cases = list(cases)
+    cases, gears = list(cases), None if gears is None else list(gears)
     for case in cases:
-        for gear in build.gears.gear:
+        for gear in build.gears.gear if gears is None else gears:
             found += _of_case(build, case, gear)
     found += _of_build(build)
     for key in dict.fromkeys(case.rules for case in cases):

@@ -1,0 +1,110 @@
+"""The one shared set of build and case controls, by dotted field name."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from ..inputs import Build, Case, describe, replace
+from .controls import Choice, Control
+
+
+@dataclass(frozen=True)
+class Setting:
+    """How a field is offered to the reader: label, unit and slider range in that unit."""
+
+    label: str
+    unit: str
+    low: float
+    high: float
+    step: float
+
+
+# {gear} stands for the engaged gear's name, {pack} for every pack.
+BUILD = {
+    "gears.gear.{gear}.ratio": Setting("Gear ratio", "", 0.8, 2.4, 0.01),
+    "gears.gear.{gear}.efficiency": Setting("Gear efficiency", "%", 80, 100, 0.5),
+    "cranks.length": Setting("Cranks", "mm", 80, 180, 1),
+    "wheel.rolling_circumference": Setting("Wheel roll-out", "mm", 900, 2900, 10),
+    "wheel.rolling_coefficient": Setting("Rolling coefficient", "", 0.003, 0.03, 0.0005),
+    "rider.mass": Setting("Rider with load", "kg", 20, 130, 1),
+    "rider.drag_area": Setting("Drag area", "m^2", 0.1, 0.9, 0.01),
+    "rider.critical_power": Setting("Critical power", "W", 20, 350, 5),
+    "assist.driving_gain.{gear}": Setting("Assist gain", "", 0, 1.5, 0.01),
+    "assist.torque_cap": Setting("Torque cap", "N*m", 1, 60, 0.5),
+    "assist.trim_cap": Setting("Trim cap", "N*m", 0, 30, 0.5),
+    "motor.torque_constant_peak": Setting("Torque constant, peak", "N*m/A", 0.05, 2.5, 0.01),
+    "motor.phase_resistance": Setting("Phase resistance", "mohm", 5, 500, 1),
+    "controller.phase_current_limit": Setting("Phase current, peak", "A", 2, 120, 1),
+    "controller.battery_current_limit": Setting("Battery current", "A", 1, 60, 0.5),
+    "motor.winding_to_stator": Setting("Winding to stator", "W/K", 0.2, 30, 0.1),
+    "motor.stator_to_housing": Setting("Stator to housing", "W/K", 0.2, 20, 0.1),
+    "packs.held_back": Setting("Charge held back", "%", 0, 50, 1),
+}
+CASE = {
+    "speed": Setting("Speed", "km/h", 0, 40, 0.5),
+    "slope": Setting("Slope", "%", -15, 20, 0.5),
+    "head_wind": Setting("Head wind", "m/s", -12, 15, 0.5),
+    "gust": Setting("Gust on top", "m/s", 0, 15, 0.5),
+    "duration": Setting("Duration", "min", 1, 60, 1),
+    "distance": Setting("Distance", "km", 0.5, 80, 0.5),
+    "state_of_charge": Setting("Charge of the packs", "%", 5, 100, 1),
+    "air_temperature": Setting("Air", "°C", -15, 45, 1),
+    "wanted_speed": Setting("Wanted speed", "km/h", 1, 40, 0.5),
+}
+CASE_CHOICES = {"trim": ("Trim torque", ("none", "steps", "level"))}
+
+
+class Desk:
+    """The controls of one panel over one build and case, and the variant they stand for.
+
+    Fields that the build does not have (a motor's, in a build without one) are left out.
+    """
+
+    def __init__(self, build: Build, case: Case, build_fields: Sequence[str], case_fields: Sequence[str]) -> None:
+        self.build, self.case, self.gear = build, case, build.gears.engaged
+        self.controls: list[Control | Choice] = []
+        self.start: dict[str, Any] = {}
+        for pattern in build_fields:
+            path = pattern.format(gear=self.gear)
+            value = _value(build, path)
+            if value is not None:
+                self._add(path, BUILD[pattern], describe(path).kind, value)
+        for name in case_fields:
+            path = f"case.{name}"
+            if name in CASE_CHOICES:
+                if build.assist is not None:
+                    label, words = CASE_CHOICES[name]
+                    self.controls.append(Choice(path, label, words))
+                    self.start[path] = getattr(case, name)
+            else:
+                self._add(path, CASE[name], describe(name, Case).kind, getattr(case, name))
+
+    def _add(self, path: str, setting: Setting, kind: str, value: float) -> None:
+        self.controls.append(Control(path, setting.label, setting.unit, setting.low, setting.high, setting.step, kind))
+        self.start[path] = value
+
+    def variant(self, values: Mapping[str, Any]) -> tuple[Build, Case]:
+        """The build and the case with the values of the controls that differ from the start."""
+        changed = {path: value for path, value in values.items() if value != self.start[path]}
+        build = {path: value for path, value in changed.items() if not path.startswith("case.")}
+        case = {path.removeprefix("case."): value for path, value in changed.items() if path.startswith("case.")}
+        return (replace(self.build, build) if build else self.build, replace(self.case, case) if case else self.case)
+
+
+def _value(build: Build, path: str) -> Any:
+    """The number under a dotted path; None where the build has no such part."""
+    if path == "wheel.rolling_circumference":
+        return build.wheel.circumference
+    at: Any = build
+    for step in path.split("."):
+        if at is None:
+            return None
+        if isinstance(at, Mapping):
+            at = at.get(step)
+        elif isinstance(at, tuple):
+            at = next((item for item in at if item.name == step), None)
+        else:
+            at = getattr(at, step)
+    return at
