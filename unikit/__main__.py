@@ -22,28 +22,35 @@ def main(arguments: Sequence[str] | None = None) -> int:
     review = commands.add_parser("review", help="print the findings of a build; a short finding is no error")
     review.add_argument("build", help="build file (TOML)")
     review.add_argument("--cases", help="a case file or a folder of them; default: the folder 'cases' beside the build's folder")
+    review.add_argument("--rules", help="area whose local rule the review compares with; a wrong word lists the areas")
     review.add_argument("--csv", help="also write the findings as a CSV file, which must not exist yet")
     lab = commands.add_parser("lab", help="open the notebooks in JupyterLab")
     lab.add_argument("notebook", nargs="?", help="notebook to open; default: the first one")
     chosen = parser.parse_args(arguments)
     if chosen.command == "review":
-        return _review(chosen.build, chosen.cases, chosen.csv)
+        return _review(chosen.build, chosen.cases, chosen.rules, chosen.csv)
     return _lab(chosen.notebook)
 
 
-def _review(build_path: str, cases_path: str | None, csv_path: str | None) -> int:
+def _review(build_path: str, cases_path: str | None, rules: str | None, csv_path: str | None) -> int:
     """Print the review; every unreadable input ends in one plain message."""
-    from .inputs import InputError, load_build, load_cases
+    from .inputs import InputError, load_build, load_cases, replace
 
     try:
         build = load_build(build_path)
         cases = load_cases(cases_path or Path(build_path).resolve().parent.parent / "cases")
+        if rules:
+            cases = [replace(case, {"rules": rules}) for case in cases]
     except InputError as error:
         print(error, file=sys.stderr)
         return 2
     from .studies.review import review
 
-    found = review(build, cases)
+    try:
+        found = review(build, cases)
+    except ValueError as error:
+        print(f"{build_path}: {error}", file=sys.stderr)
+        return 2
     print(found)
     if csv_path:
         try:

@@ -36,6 +36,11 @@ class Drive:
     torque_cap: Values
     derating: Values
 
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """Shape of the numbers together; empty for one drive in one state."""
+        return np.broadcast_shapes(*(np.shape(value) for value in vars(self).values()))
+
     def limits(self, rotation: Values) -> drives.Limits:
         """Greatest and lowest motor torque at a wheel rotation, with what sets them.
 

@@ -195,7 +195,7 @@ _TABLE = (
         1.0,
         "ask the authority; this kit gives no legal advice",
         "review",
-        "always unknown unless the text covers one wheel; then only the limits are compared",
+        "always unknown: the kit gives no verdict, the note of the review states the text beside the build's figures",
     ),
 )
 

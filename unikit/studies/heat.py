@@ -168,6 +168,8 @@ def continuous_torque(build: Build, chain: Network, limit: float) -> float:
     resistance = 1.0 / chain.link_conductance
     iron = chain.losses[STATOR] * resistance[STATOR:].sum()
     copper = max((limit - chain.ambient - iron) / resistance.sum(), 0.0)
-    state = drive(build, winding_temperature=limit, magnet_temperature=chain.ambient + (copper + chain.losses[STATOR]) * resistance[HOUSING])
+    state = drive(
+        build, winding_temperature=limit, magnet_temperature=chain.ambient + (copper + chain.losses[STATOR]) * resistance[HOUSING]
+    )
     per_square = motor.copper_loss(motor.current_for_torque(1.0, state.torque_constant_peak), state.phase_resistance)
     return float(np.sqrt(copper / (per_square * pedalling.shape_mean_square(build.rider.torque_floor))))

@@ -33,7 +33,7 @@ class Leverage(Result):
     foot_force_ungeared: u.Newton = shown("the same on the ungeared wheel", "N", 0)
     foot_force_alone: u.Newton = shown("the same if the motor stops", "N", 0)
     cut_out_step: u.NewtonMetre = shown("cut-out step at the crank", "N*m")
-    leg_torque_left: u.NewtonMetre = shown("mean crank torque the legs have left", "N*m")
+    leg_torque_left: u.NewtonMetre = shown("crank torque the legs have left that way", "N*m")
     crank_angle: u.Radian = shown("crank angle", "deg", 0)
     foot_force_over_turn: u.Newton = shown("foot force with assist", "N", 0)
     foot_force_ungeared_over_turn: u.Newton = shown("foot force ungeared", "N", 0)
@@ -45,6 +45,8 @@ def study(build: Build, case: Case, gear: Gear | None = None, points: int = 181)
 
     The ungeared wheel of the comparison has the same rider and load and the
     reference cranks.  Foot forces over the turn follow the rider's torque shape.
+    The cut-out step counts in the direction in which the legs must act alone:
+    driving on the flat and uphill, resisting on a descent.
     """
     gear = gear or build.gears.named(build.gears.engaged)
     length, reference = build.cranks.length, build.cranks.reference_length
@@ -54,6 +56,7 @@ def study(build: Build, case: Case, gear: Gear | None = None, points: int = 181)
     state = drive(build, case.state_of_charge)
     with_motor = torque_split(build, gear, case.speed, asked, state, trim_torque(build, case))
     alone = cut_out(build, gear, case)
+    direction = np.sign(alone.pedal_torque) or 1.0  # on a descent the legs resist, and their strength backwards counts
     angle = np.linspace(0.0, 2 * np.pi, points)
     shape = pedalling.torque_shape(angle, build.rider.torque_floor)
     force = with_motor.pedal_torque / length
@@ -71,8 +74,8 @@ def study(build: Build, case: Case, gear: Gear | None = None, points: int = 181)
         foot_force=force,
         foot_force_ungeared=force_ungeared,
         foot_force_alone=alone.pedal_torque / length,
-        cut_out_step=alone.pedal_torque - with_motor.pedal_torque,
-        leg_torque_left=greatest_torque(build, with_motor.cadence) - with_motor.pedal_torque,
+        cut_out_step=direction * (alone.pedal_torque - with_motor.pedal_torque),
+        leg_torque_left=greatest_torque(build, with_motor.cadence, direction < 0) - direction * with_motor.pedal_torque,
         crank_angle=angle,
         foot_force_over_turn=force * shape,
         foot_force_ungeared_over_turn=force_ungeared * shape,

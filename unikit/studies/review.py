@@ -15,7 +15,7 @@ from . import gearing, heat, leverage, motor, ride
 from .findings import FINDINGS, HOLDS, SHORT, TIGHT, UNKNOWN
 from .legs import greatest_torque
 from .loads import loads
-from .rules import assessment, look_up
+from .rules import NOT_DETERMINED, assessment, look_up
 from .split import assist_gain
 
 if TYPE_CHECKING:
@@ -79,8 +79,8 @@ class Review:
             lines.append(case if gear == "-" else f"{case}, gear {gear}")
             for f in self.findings:
                 if (f.case, f.gear) == (case, gear):
-                    margin = "    -" if np.isnan(f.margin) else f"{min(f.margin, 99.0):5.2f}" + ("+" if f.margin > 99 else "")
-                    lines.append(f"  {f.verdict:8}{margin:7} {f.key:14} {f.limited_by:{width}}  see {f.studied_in}")
+                    margin = "-" if np.isnan(f.margin) else f"{f.margin:.2f}" if f.margin < 100 else "> 99"
+                    lines.append(f"  {f.verdict:8}{margin:>6}  {f.key:14} {f.limited_by:{width}}  see {f.studied_in}")
             lines.append("")
         moves = {f.key: f.moved_by for f in self.findings if f.verdict in (SHORT, TIGHT)}
         if moves:
@@ -104,7 +104,9 @@ def review(build: Build, cases: Iterable[Case], gears: Iterable[Gear] | None = N
     if missing:
         notes.append(f"No {' and no '.join(missing)} in this build: findings about them are left out.")
     if build.spreads:
-        notes.append(f"{len(build.spreads)} numbers are stated with uncertainty; findings take their middle, the range study draws from them.")
+        notes.append(
+            f"{len(build.spreads)} numbers are stated with uncertainty; findings take their middle, the range study draws from them."
+        )
     return Review(build.name, tuple(found), tuple(notes))
 
 
@@ -136,11 +138,9 @@ def _of_case(build: Build, case: Case, gear: Gear) -> list[Finding]:
     add("top speed", _ratio(speeds.greatest_speed, case.speed), f"{speeds.greatest_by} at {_kmh(speeds.greatest_speed)}")
     lower, direction = _worse_leverage(build, gear)
     add("leverage", lower, f"{100 * lower:.0f} % left, {direction}")
-    able = greatest_torque(build, speeds.cadence)
-    if crank < 0:
-        able *= build.rider.backward_strength
+    able = float(greatest_torque(build, speeds.cadence, crank < 0))
     add("push", _ratio(able, abs(crank)), f"legs give {able:.0f} N·m, {abs(crank):.0f} N·m asked{' (holding back)' if crank < 0 else ''}")
-    add("endurance", _ratio(steady.endurance, case.duration), f"{steady.leg_power:.0f} W from the legs")
+    add("endurance", _ratio(steady.endurance, case.duration), _leg_words(steady.leg_power))
     if build.motor is not None:
         _of_motor(build, case, gear, speeds, felt, steady, add)
     return found
@@ -167,8 +167,8 @@ def _of_motor(build: Build, case: Case, gear: Gear, speeds, felt, steady, add: C
     add("winding heat", _ratio(warm.winding_limit - air, warm.winding_end - air), f"winding at {warm.winding_end - 273.15:.0f} °C")
     add("magnet heat", _ratio(warm.magnet_limit - air, warm.housing_end - air), f"housing at {warm.housing_end - 273.15:.0f} °C")
     pace = steady.consumption / 3.6
-    add("energy", _ratio(steady.range, case.distance), f"{pace:.1f} Wh/km")
-    add("cut-out step", _ratio(felt.leg_torque_left, lost), f"{lost:.0f} N·m to supply at once")
+    add("energy", _ratio(steady.range, case.distance), f"{pace:.1f} Wh/km" if pace >= 0 else f"{-pace:.1f} Wh/km into the packs")
+    add("cut-out step", _ratio(felt.leg_torque_left, lost), f"{lost:.0f} N·m to supply at once" if lost > 0 else "nothing to supply")
     slope = abs(build.wheel.radius * road.slope_force(build.total_mass, case.slope))
     cap = build.assist.trim_cap if build.assist else 0.0
     add("trim", _ratio(cap, slope), f"slope asks {slope:.0f} N·m, cap {cap:.0f} N·m")
@@ -187,7 +187,9 @@ def _of_build(build: Build) -> list[Finding]:
     largest = max(rated, key=rated.get)
     found = []
     if build.controller is not None:
-        found.append(_finding("joint limit", "any", "-", _ratio(build.controller.voltage_rating, voltage), f"full packs at {voltage:.1f} V"))
+        found.append(
+            _finding("joint limit", "any", "-", _ratio(build.controller.voltage_rating, voltage), f"full packs at {voltage:.1f} V")
+        )
     found.append(_finding("carriage", "any", "-", _ratio(100.0, rated[largest]), f"pack {largest} is rated {rated[largest]:.0f} Wh"))
     return found
 
@@ -197,16 +199,21 @@ def _rules(build: Build, key: str | None, notes: list[str]) -> Finding:
     rule = look_up(key)
     if rule is None:
         return _finding("local rules", "any", "-", np.nan, "no area named in the case")
-    notes.append(assessment(rule, _motor_power(build), None))
-    return _finding("local rules", "any", "-", np.nan, f"{rule.area}: class not determined")
+    notes.append(assessment(rule, _battery_side_power(build), None))
+    words = "text covers one wheel, see the note" if rule.covers_one_wheel == "yes" else NOT_DETERMINED
+    return _finding("local rules", "any", "-", np.nan, f"{rule.area}: {words}")
 
 
-def _motor_power(build: Build) -> float | None:
-    """Greatest power the battery side admits, for the comparison with a rule's figure."""
+def _battery_side_power(build: Build) -> float | None:
+    """Greatest power that the battery current limit admits at nominal voltage; a continuous rating is lower."""
     if build.controller is None or build.packs is None:
         return None
     nominal = [pack.string_voltage(one.cell_nominal_voltage, one.series) for one in build.packs.pack]
     return build.controller.battery_current_limit * (sum(nominal) if build.packs.joined == "series" else max(nominal))
+
+
+def _leg_words(power: float) -> str:
+    return f"{power:.0f} W from the legs" if power >= 0 else f"legs hold back {-power:.0f} W"
 
 
 def _kmh(speed: float) -> str:

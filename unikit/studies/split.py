@@ -13,13 +13,13 @@ import numpy as np
 
 from .. import units as u
 from ..formulas import gearing, leverage, motor, pack, pedalling
+from ..formulas.drive import Limits
 from ..inputs import Build, Gear
 from .drive import Drive
 from .results import Result, shown
 
-_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(24)
-_ANGLES = np.pi * (_NODES + 1) / 2  # half a crank turn; the other half is alike for two legs
-_MEAN = _WEIGHTS / 2
+_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(12)
+_QUARTER = np.pi / 2
 
 
 @dataclass(frozen=True)
@@ -38,6 +38,9 @@ class Split(Result):
     reserve: u.NewtonMetre = shown("reserve at the worst crank angle", "N*m")
     highest: u.NewtonMetre = shown("greatest motor torque", "N*m")
     highest_by: str | np.ndarray = shown("set by")
+    lowest: u.NewtonMetre = shown("greatest braking motor torque", "N*m")
+    lowest_by: str | np.ndarray = shown("braking set by")
+    asked_peak: u.NewtonMetre = shown("peak that assist and trim would ask without limits", "N*m")
     clipped: u.Ratio = shown("assist lost to limits", "%", 0)
     leg_power: u.Watt = shown("leg power", "W", 0)
     gear_loss: u.Watt = shown("gear loss", "W")
@@ -61,37 +64,76 @@ def assist_gain(build: Build, gear: Gear, resisting: bool = False) -> u.Values:
     return gains.get(gear.name, 0.0)
 
 
-def _shapes(build: Build) -> tuple[np.ndarray, np.ndarray]:
-    """Pedal torque and measured torque over the turn, both with mean 1, and on the same nodes.
+@dataclass(frozen=True)
+class _Pulse:
+    """Torque that the sensor feels while the mean pedal torque is 1: floor + swing sin(angle) over ``share`` of the turn, else 0."""
+
+    floor: np.ndarray
+    swing: np.ndarray
+    share: float
+
+    def at(self, angle: np.ndarray) -> np.ndarray:
+        """Values at angles along the last axis."""
+        return self.floor[..., None] + self.swing[..., None] * np.sin(angle)
+
+    def ends(self) -> list[np.ndarray]:
+        """The values between which all others lie."""
+        return [self.floor, self.floor + self.swing, *([0 * self.floor] if self.share < 1 else [])]
+
+
+def _pulse(build: Build) -> _Pulse:
+    """The pulse of a build.
 
     A sensor on one crank feels one leg only: its half turn counts double, the
     other half is zero.
     """
-    shape = pedalling.torque_shape(_ANGLES, np.asarray(build.rider.torque_floor)[..., None])
-    if build.sensor is not None and build.sensor.location == "one crank":
-        return np.concatenate([2 * shape, 0 * shape], axis=-1), np.concatenate([_MEAN, _MEAN]) / 2
-    return shape, _MEAN
+    share = 0.5 if build.sensor is not None and build.sensor.location == "one crank" else 1.0
+    floor = np.asarray(pedalling.torque_shape(0.0, build.rider.torque_floor)) / share
+    return _Pulse(floor, np.asarray(pedalling.shape_peak(build.rider.torque_floor)) / share - floor, share)
 
 
-def _pedal_torque(needed, gear_leverage, gain, shape, weights, trim, low, high):
-    """Solve gear_leverage * Tp + mean(clip(gain * Tp * shape + trim)) = needed for the mean pedal torque.
+def _over_turn(height, trim, low, high, pulse: _Pulse) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """The pulse at some points of the turn, the motor torque given there for a pulse of some height, and the points' weights.
 
-    The left side rises with Tp without a break, so a bracketed Newton search ends
-    after as many steps as the turn has kinks.
+    All quarters of a turn are alike, and in a quarter the torque rises or falls
+    throughout.  So it meets each limit once at most: what lies between these
+    two angles is smooth and gets Gauss's points, what lies beyond is constant
+    and gets one point at each end, where the extremes are.
+    """
+    swing = height * pulse.swing
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        kinks = [np.where(swing == 0, end, (limit - trim - height * pulse.floor) / swing) for end, limit in ((0.0, low), (1.0, high))]
+    first, last = (np.arcsin(np.clip(pick(*kinks), 0.0, 1.0))[..., None] for pick in (np.minimum, np.maximum))
+    angle = np.concatenate([0 * first, first + (last - first) * (_NODES + 1) / 2, 0 * last + _QUARTER], axis=-1)
+    weights = np.concatenate([first, (last - first) * _WEIGHTS / 2, _QUARTER - last], axis=-1) / _QUARTER
+    felt = pulse.at(angle)
+    if pulse.share < 1:
+        felt = np.concatenate([felt, 0 * first], axis=-1)
+        weights = np.concatenate([pulse.share * weights, 0 * first + 1 - pulse.share], axis=-1)
+    return felt, np.clip(height[..., None] * felt + trim[..., None], low[..., None], high[..., None]), weights
+
+
+def _mean(values, weights):
+    return np.sum(values * weights, axis=-1)
+
+
+def _pedal_torque(needed, gear_leverage, gain, pulse, trim, low, high):
+    """Solve gear_leverage * Tp + mean(clip(gain * Tp * pulse + trim)) = needed for the mean pedal torque.
+
+    The left side rises with Tp without a break, so a bracketed Newton search
+    finds the one answer.
     """
     below, above = (needed - high) / gear_leverage, (needed - low) / gear_leverage
-    unclipped = (needed - trim) / (gear_leverage + gain)
-    torque = np.where(np.isfinite(below), np.clip(unclipped, below, above), unclipped)
+    torque = np.clip((needed - trim) / (gear_leverage + gain), below, above)
     scale = np.abs(needed) + 1.0
     for _ in range(60):
-        asked = (gain * torque)[..., None] * shape + trim[..., None]
-        given = np.clip(asked, low[..., None], high[..., None])
-        error = gear_leverage * torque + given @ weights - needed
+        felt, given, weights = _over_turn(gain * torque, trim, low, high, pulse)
+        error = gear_leverage * torque + _mean(given, weights) - needed
         if np.all(np.abs(error) <= 1e-13 * scale):
             break
         below, above = np.where(error < 0, torque, below), np.where(error > 0, torque, above)
-        slope = gear_leverage + gain * (np.where(asked == given, shape, 0.0) @ weights)
-        step = torque - error / slope
+        inside = (given > low[..., None]) & (given < high[..., None])
+        step = torque - error / (gear_leverage + gain * _mean(np.where(inside, felt, 0.0), weights))
         torque = np.where((step >= below) & (step <= above), step, (below + above) / 2)
     return torque
 
@@ -106,6 +148,8 @@ def torque_split(
 ) -> Split:
     """Split a steady wheel torque at a speed between legs and motor.
 
+    The trim is brought within the limits first; the assist gets what is left.
+
     Args:
         build: the build; its numbers may be arrays.
         gear: the engaged gear.
@@ -114,25 +158,28 @@ def torque_split(
         drive: the drive in its state, or None for legs alone.
         trim: steady motor torque dialled in by the rider.
     """
-    speed, needed = np.broadcast_arrays(np.asarray(speed, float), np.asarray(wheel_torque, float))
-    rotation = speed / build.wheel.radius
+    rotation = np.asarray(speed, float) / build.wheel.radius
+    limits = drive.limits(rotation) if drive else _NO_LIMITS
+    driving_gain, resisting_gain = (assist_gain(build, gear, way) if drive else 0.0 for way in (False, True))
+    pulse = _pulse(build)
+    parts = (rotation, wheel_torque, trim, gear.ratio, gear.efficiency, driving_gain, resisting_gain, pulse.floor, limits.highest)
+    zero = np.zeros(np.broadcast_shapes(*map(np.shape, parts), drive.shape if drive else ()))
+    speed, needed, rotation = zero + speed, zero + wheel_torque, zero + rotation
     cadence = gearing.cadence(speed, build.wheel.radius, gear.ratio)
-    zero = np.zeros(np.broadcast(needed, rotation, np.asarray(gear.efficiency), np.asarray(trim)).shape)
-    limits = drive.limits(rotation) if drive else None
-    high, low = (zero + limits.highest, zero + limits.lowest) if limits else (zero, zero)
+    high, low = zero + limits.highest, zero + limits.lowest
     drag = zero + drive.drag(rotation) if drive else zero
-    trim = np.clip(zero + trim, low, high)
-    driving_leverage = leverage.gear_leverage(gear.ratio, gear.efficiency)
-    resisting_leverage = leverage.gear_leverage(gear.ratio, gear.efficiency, resisting=True)
-    resisting = needed + drag < trim
-    gear_leverage = np.where(resisting, resisting_leverage, driving_leverage)
-    gain = np.where(resisting, assist_gain(build, gear, resisting=True), assist_gain(build, gear)) if drive else zero
-    shape, weights = _shapes(build)
-    pedal = _pedal_torque(needed + drag, gear_leverage, gain, shape, weights, trim, low, high)
+    wanted_trim = zero + trim if drive else zero
+    trim = np.clip(wanted_trim, low, high)
 
-    asked = (gain * pedal)[..., None] * shape + trim[..., None]
-    given = np.clip(asked, low[..., None], high[..., None])
-    mean = given @ weights
+    def pedals(trim):
+        """Gear leverage and assist gain in the direction in which the pedals work."""
+        resisting = needed + drag < trim
+        return leverage.gear_leverage(gear.ratio, gear.efficiency, resisting), np.where(resisting, resisting_gain, driving_gain)
+
+    gear_leverage, gain = pedals(trim)
+    pedal = _pedal_torque(needed + drag, gear_leverage, gain, pulse, trim, low, high)
+    _, given, weights = _over_turn(gain * pedal, trim, low, high, pulse)
+    mean, wanted = _mean(given, weights), gain * pedal + wanted_trim
     leg_wheel = gear_leverage * pedal
     crank_power, leg_wheel_power = pedal * cadence, leg_wheel * rotation
     electric = _electric(drive, rotation, given, weights) if drive else _NO_ELECTRIC
@@ -140,8 +187,10 @@ def torque_split(
     with np.errstate(divide="ignore", invalid="ignore"):
         share = np.where(total != 0, leg_wheel / np.where(total == 0, 1.0, total), 1.0)
         consumption = np.where(speed > 0, electric["battery_power"] / np.where(speed == 0, 1.0, speed), np.inf if drive else 0.0)
-        lost = np.where(asked @ weights != 0, 1 - mean / np.where(asked @ weights == 0, 1.0, asked @ weights), 0.0)
-    peak = np.take_along_axis(given, np.abs(given).argmax(axis=-1)[..., None], axis=-1)[..., 0]
+    lost = np.minimum(np.abs(wanted - mean) / np.where(wanted == 0, 1.0, np.abs(wanted)), 1.0)
+    free_leverage, free_gain = pedals(wanted_trim)
+    free_height = free_gain * (needed + drag - wanted_trim) / (free_leverage + free_gain)
+    asked = np.stack([free_height * end + wanted_trim for end in pulse.ends()], axis=-1)
     return Split(
         speed=_plain(zero + speed),
         cadence=_plain(zero + cadence),
@@ -149,12 +198,15 @@ def torque_split(
         pedal_torque=_plain(pedal),
         leg_wheel_torque=_plain(leg_wheel),
         motor_torque=_plain(mean),
-        motor_peak=_plain(peak),
+        motor_peak=_plain(_largest(given)),
         motor_drag=_plain(drag),
         trim=_plain(trim),
         reserve=_plain(np.maximum(high - given.max(axis=-1), 0.0)),
         highest=_plain(high),
-        highest_by=_plain(zero.astype(str) if limits is None else np.broadcast_to(limits.highest_by, zero.shape)) if limits else "no motor",
+        highest_by=_plain(np.broadcast_to(limits.highest_by, zero.shape)),
+        lowest=_plain(low),
+        lowest_by=_plain(np.broadcast_to(limits.lowest_by, zero.shape)),
+        asked_peak=_plain(_largest(asked)),
         clipped=_plain(lost),
         leg_power=_plain(crank_power),
         gear_loss=_plain(_gear_loss(crank_power, leg_wheel_power, gear.efficiency)),
@@ -164,11 +216,17 @@ def torque_split(
     )
 
 
+def _largest(values):
+    """The value farthest from 0 along the last axis."""
+    return np.take_along_axis(values, np.abs(values).argmax(axis=-1)[..., None], axis=-1)[..., 0]
+
+
 def _gear_loss(crank_power, wheel_power, efficiency):
     """Loss of the gear from its own rule: a share of the power that enters it."""
     return (1 - efficiency) * np.where(crank_power >= 0, crank_power, -wheel_power)
 
 
+_NO_LIMITS = Limits(0.0, 0.0, "no motor", "no motor")
 _NO_ELECTRIC = dict.fromkeys(
     ("iron_loss", "copper_loss", "bridge_loss", "standby", "pack_loss", "battery_power", "battery_current", "phase_current"), 0.0
 )
@@ -187,12 +245,12 @@ def _electric(drive: Drive, rotation, torque, weights) -> dict[str, u.Values]:
     battery = pack.current_at_power(spread(drive.open_circuit_voltage), spread(drive.pack_resistance), bus)
     return {
         "iron_loss": motor.iron_loss(rotation, drive.hysteresis_torque, drive.eddy_drag),
-        "copper_loss": copper @ weights,
-        "bridge_loss": bridge @ weights,
+        "copper_loss": _mean(copper, weights),
+        "bridge_loss": _mean(bridge, weights),
         "standby": drive.standby_power,
-        "pack_loss": drive.pack_resistance * (battery**2 @ weights),
-        "battery_power": drive.open_circuit_voltage * (battery @ weights),
-        "battery_current": battery @ weights,
+        "pack_loss": drive.pack_resistance * _mean(battery**2, weights),
+        "battery_power": drive.open_circuit_voltage * _mean(battery, weights),
+        "battery_current": _mean(battery, weights),
         "phase_current": np.abs(current).max(axis=-1),
     }
 
