@@ -293,19 +293,18 @@ def delivered_energy(
     within("to_charge", to_charge, points[0], points[-1])
     not_negative("from_charge - to_charge", np.asarray(from_charge) - to_charge)
     # each segment of the curve, cut to the part between the two states of charge
-    ends = np.stack(np.broadcast_arrays(to_charge, from_charge))[..., None]
-    cut = np.clip(ends, points[:-1], points[1:])
-    at = voltage[..., :-1] + (cut - points[:-1]) * (np.diff(voltage) / np.diff(points))
-    width = cut[1] - cut[0]
-    product = np.asarray(resistance * np.asarray(power))[..., None]  # R P
-    inside = at**2 - 4 * product
-    used = (width > 0) | (ends[0] == ends[1])
-    if np.any((inside < 0) & used):
-        most = float(np.min(np.where(used, at**2, np.inf)) / np.max(4 * np.asarray(resistance)))
+    slope = np.diff(voltage) / np.diff(points)
+    lower, upper = (np.clip(np.asarray(end, float)[..., None], points[:-1], points[1:]) for end in (to_charge, from_charge))
+    width = upper - lower
+    product = np.asarray(resistance * np.asarray(power, float))[..., None]  # R P
+    first, last = (voltage[..., :-1] + (end - points[:-1]) * slope for end in (upper, lower))
+    weakest = np.min(np.where(width > 0, np.minimum(first, last), np.inf), axis=-1, keepdims=True)
+    if np.any(weakest**2 < 4 * product):
+        most = np.min(weakest[..., 0] ** 2 / (4 * np.maximum(resistance, 1e-300)))
         raise ValueError(
             f"power must be at most what the pack can give down to to_charge: the greatest power falls to {most:.4g} W on the way"
         )
-    low, high = (at + np.sqrt(np.maximum(inside, 0.0))) / 2
+    high, low = ((end + np.sqrt(np.maximum(end**2 - 4 * product, 0.0))) / 2 for end in (first, last))
     node = ((low + high)[..., None] + (high - low)[..., None] * _NODES) / 2
     share = _WEIGHTS * np.maximum(1 - product[..., None] / node**2, 1e-300)
     mean = np.sum(share * node, axis=-1) / np.sum(share, axis=-1)
