@@ -13,6 +13,7 @@ from ..inputs import Build, Packs
 from ..units import Values
 
 ROOM = 293.15
+FLUX_LEFT = 0.01  # share below which the straight line of the magnets is not followed: it would turn them round
 
 
 @dataclass(frozen=True)
@@ -133,10 +134,11 @@ def drive(
         return None
     source = supply(build.packs, state_of_charge)
     reference = machine.reference_temperature - 273.15
+    constant = motor.magnet_at(
+        machine.torque_constant_peak, np.asarray(magnet_temperature) - 273.15, reference, machine.magnet_temperature_coefficient
+    )
     return Drive(
-        torque_constant_peak=motor.magnet_at(
-            machine.torque_constant_peak, np.asarray(magnet_temperature) - 273.15, reference, machine.magnet_temperature_coefficient
-        ),
+        torque_constant_peak=np.maximum(constant, FLUX_LEFT * machine.torque_constant_peak),
         phase_resistance=motor.resistance_at(machine.phase_resistance, np.asarray(winding_temperature) - 273.15, reference),
         bridge_resistance=controller.bridge_resistance,
         quadrature_inductance=machine.quadrature_inductance,

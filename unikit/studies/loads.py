@@ -43,11 +43,12 @@ def trim_torque(build: Build, case: Case, slope: Values | None = None) -> Values
     """Steady motor torque that the rider dials in for the slope, by the case's policy.
 
     ``level`` cancels the slope, ``steps`` takes the nearest step, ``none`` is zero;
-    always within the cap of the assist.
+    always within the cap of the assist.  A step of 0 has no steps.
     """
     if build.assist is None or build.motor is None or case.trim == "none":
         return 0.0
     wanted = build.wheel.radius * road.slope_force(build.total_mass, case.slope if slope is None else slope)
+    step = np.asarray(build.assist.trim_step)
     if case.trim == "steps":
-        wanted = build.assist.trim_step * np.round(wanted / build.assist.trim_step)
+        wanted = np.where(step > 0, step * np.round(wanted / np.where(step > 0, step, 1.0)), wanted)[()]
     return np.clip(wanted, -build.assist.trim_cap, build.assist.trim_cap)

@@ -14,7 +14,6 @@ from ..inputs import Build, Case, Gear
 from . import gearing, heat, leverage, motor, ride
 from .findings import FINDINGS, HOLDS, SHORT, TIGHT, UNKNOWN
 from .legs import greatest_torque
-from .loads import loads
 from .rules import NOT_DETERMINED, assessment, look_up
 from .split import assist_gain
 
@@ -22,9 +21,9 @@ if TYPE_CHECKING:
     import pandas
 
 CAUTIONS = (
-    "Margins are arithmetic on your numbers. Nothing here was validated on a machine or a person, and no margin means that riding is without danger.",
+    "Margins are arithmetic on your numbers. Nothing here was validated on a machine or a person; no margin means riding without danger.",
     "Balance is judged only in part: leverage, reserve and the static cut-out step, not oscillation, delay or catching a fall.",
-    "First trials: zero assist, low speed, protective equipment, soft ground, a helper. Local law and the advice of qualified people come first.",
+    "First trials: zero assist, low speed, protective equipment, soft ground, a helper. Local law and qualified advice come first.",
     "Lithium packs, hot motors and high currents burn: fuse, insulate and test them with someone who knows how.",
 )
 

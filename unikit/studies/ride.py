@@ -9,7 +9,7 @@ import numpy as np
 from .. import units as u
 from ..formulas import pack
 from ..inputs import Build, Case, Gear, draw
-from .drive import ROOM, drive, supply
+from .drive import ROOM, drive
 from .legs import endurance
 from .loads import loads, trim_torque
 from .results import Result, shown
@@ -44,13 +44,14 @@ class Ride(Result):
 
 
 def usable_energy(build: Build, state_of_charge: u.Values = 1.0) -> u.Joule:
-    """Energy in the cells of all packs between a state of charge and what is held back."""
+    """Energy in the cells of all packs between a state of charge and what is held back; 0 when that is begun already."""
     if build.packs is None:
         return 0.0
-    total = 0.0
+    total, held_back = 0.0, build.packs.held_back
+    state_of_charge = np.maximum(state_of_charge, held_back)
     for one in build.packs.pack:
         charge = one.cell_capacity * one.parallel * one.series
-        total = total + pack.delivered_energy(0.0, charge, 0.0, one.curve_charge, one.curve_voltage, state_of_charge, build.packs.held_back)
+        total = total + pack.delivered_energy(0.0, charge, 0.0, one.curve_charge, one.curve_voltage, state_of_charge, held_back)
     return total
 
 
@@ -115,10 +116,11 @@ def reach(build: Build, case: Case, gear: Gear | None = None, count: int = 2000,
     distance = np.linspace(0.0, max(furthest, 1.1 * case.distance), points)
     probability = (ranges[:, None] >= distance).mean(axis=0)
     chance = float((ranges >= case.distance).mean())
+    rising = np.sort(ranges)  # no interpolation: a draw may have no limit
     return Reach(
         draws=count,
-        likely=float(np.quantile(ranges, 0.1)),
-        middle=float(np.quantile(ranges, 0.5)),
+        likely=float(rising[int(0.1 * (count - 1))]),
+        middle=float(rising[int(0.5 * (count - 1))]),
         chance=chance,
         chance_error=float(np.sqrt(chance * (1 - chance) / count)),
         distance=distance,
