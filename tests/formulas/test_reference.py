@@ -12,13 +12,18 @@ ROWS = rows()
 TESTS = Path(__file__).parents[1]
 
 
+def _literals(argument: ast.expr) -> list[ast.Constant]:
+    """The words of an argument, also of ``*("a", "b")``."""
+    return [part for part in ast.walk(argument) if isinstance(part, ast.Constant)]
+
+
 def marked() -> dict[str, set[str]]:
     """Formulas named in ``pytest.mark.checks`` anywhere in the tests, with their labels."""
     found: dict[str, set[str]] = {}
     for path in TESTS.rglob("test_*.py"):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Call) and getattr(node.func, "attr", "") == "checks":
-                label, *names = [argument.value for argument in node.args]
+                label, *names = [part.value for argument in node.args for part in _literals(argument)]
                 assert label in LABELS, f"{path.name}: {label}"
                 for name in names:
                     found.setdefault(name, set()).add(label)
