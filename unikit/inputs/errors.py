@@ -39,8 +39,7 @@ class Problem:
     def __str__(self) -> str:
         given = f"{self.field} = {self.value}" if self.value else self.field
         place = ": ".join(part for part in (self.file, given) if part)
-        wanted = f"expected {self.expected}; " if self.expected else ""
-        return f"{place}: {wanted}found {self.found}"
+        return f"{place}: expected {self.expected}; found: {self.found}" if self.expected else f"{place}: {self.found}"
 
 
 class InputError(ValueError):

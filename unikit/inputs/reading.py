@@ -76,7 +76,7 @@ def read_toml(path: str | os.PathLike[str]) -> dict[str, Any]:
         with open(path, "rb") as handle:
             content = handle.read(LARGEST_FILE + 1)
     except FileNotFoundError:
-        raise _refuse(file, "a file", "nothing: there is no such file") from None
+        raise _refuse(file, "a file", "nothing, there is no such file") from None
     except PermissionError:
         raise _refuse(file, "a file that may be read", "no permission to read it") from None
     except InputError:
@@ -165,7 +165,7 @@ class Reader:
                 values[key] = spec.default
             elif key not in meant:
                 expected = f"the table [{path}]" if spec.form == "part" else spec.expected
-                self.complain(path, None, expected, "nothing: it is missing")
+                self.complain(path, None, expected, "nothing, it is missing")
         sound = {key: value for key, value in values.items() if value is not _BROKEN}
         if len(sound) == len(known) and len(self.problems) == before:
             try:

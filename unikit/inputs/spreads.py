@@ -83,7 +83,9 @@ def read(text: str, kind: str) -> tuple[float, Spread | None]:
     0.55
     """
     if len(text) > LONGEST:
-        raise units.UnitError(f"cannot read {units.shorten(text)}: the text has {len(text)} characters, at most {LONGEST} are read")
+        raise units.UnitError(
+            f"cannot read {units.shorten(text)} as a number: the text has {len(text)} characters, at most {LONGEST} are read"
+        )
     call = _CALL.fullmatch(text)
     if call:
         shape, pieces = call.group(1), call.group(2).split(",")

@@ -63,7 +63,7 @@ def _table(record: Record, place: str, spreads: Mapping[str, Spread]) -> dict[st
     table: dict[str, Any] = {}
     for spec in specs(type(record)).values():
         value, path = getattr(record, spec.name), join(place, spec.name)
-        if value is None or value == "" or spec.form == "spreads":
+        if value is None or spec.form == "spreads" or (spec.form == "text" and not value):
             continue
         if spec.form == "number":
             table[spec.name] = _number(spec, value, path, spreads)
@@ -82,7 +82,7 @@ def _table(record: Record, place: str, spreads: Mapping[str, Spread]) -> dict[st
 
 def _number(spec: Spec, value: Any, path: str, spreads: Mapping[str, Spread]) -> Any:
     if isinstance(value, np.ndarray):
-        raise InputError([Problem("", path, f"{value.size} draws", "one number, since a file holds no draws", "an array")])
+        raise InputError([Problem("", path, f"{value.size} values", "one number, since a file holds no draws", "an array")])
     if path in spreads:
         return write_spread(spreads[path], spec.kind, spec.unit)
     return value if spec.bare else write(value, spec.kind, spec.unit)
