@@ -45,7 +45,7 @@ def marks(axes, result):
     envelope = np.abs(result.values)
     style.hatch_between(axes, result.time, 0, envelope, style.ORANGE)
     axes.plot(result.time, result.values, **style.line(0))
-    axes.plot(result.time, envelope)
+    axes.plot(result.time, envelope, **style.line(1))
     style.label_curve(axes, result.time, result.values, f"swing to the {result.side}", at=3.0, color=style.BLUE)
     style.note(axes, 7, 1.5, f"{result.rate:.2f} rad/s")
 

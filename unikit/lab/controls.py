@@ -103,7 +103,7 @@ class Row:
     def __init__(self, control: Control | Choice, start: Any, width: str, changed: Callable[[], None]) -> None:
         style = {"description_width": width}
         self.control, self.slider = control, None
-        wide = W.Layout(flex="1 1 13em", width="auto", min_width="0", max_width="24em")
+        fits = f"calc({width} + {{}})"
         if isinstance(control, Choice):
             self.control = control
             self.box = W.Dropdown(
@@ -112,21 +112,24 @@ class Row:
                 description=control.caption,
                 tooltip=f"{control.caption}: choose one",
                 style=style,
-                layout=wide,
+                layout=W.Layout(flex="0 1 auto", width=fits.format("13em"), min_width="0"),
             )
             parts = [self.box]
         else:
             self.control = control = control.including(start)
             shared = {"min": control.low, "max": control.high, "step": control.step, "value": control.read(start)}
             hint = f"{control.caption}, {control.span}"
-            self.box = W.BoundedFloatText(description=control.caption, tooltip=hint, style=style, layout=wide, **shared)
+            self.box = W.BoundedFloatText(description=control.caption, tooltip=hint, style=style, **shared)
+            self.box.layout = W.Layout(flex="0 1 auto", width=fits.format("6.5em"), min_width="0")
             # Its own name is not tied to a slider's handle in the page, so the box carries the label.
             self.slider = W.FloatSlider(
-                readout=False, tooltip=hint, layout=W.Layout(flex="2 1 8em", width="auto", min_width="6em", max_width="20em"), **shared
+                readout=False, tooltip=hint, layout=W.Layout(flex="1 1 9em", width="auto", min_width="6em", max_width="22em"), **shared
             )
             self.slider.observe(self._follow_slider, "value")
-            span = W.HTML(f"<small>{control.span}</small>", tooltip="range", layout=W.Layout(flex="0 0 6.5em", margin="2px 0"))
-            parts = [self.box, self.slider, span]
+            span = W.HTML(
+                f"<small>{control.span}</small>", tooltip="range", layout=W.Layout(flex="0 0 auto", width="6em", margin="2px 4px")
+            )
+            parts = [self.box, span, self.slider]
         self._changed = changed
         self.box.observe(self._box_changed, "value")
         self.widget = W.HBox(parts, layout=W.Layout(flex_flow="row wrap", align_items="center", min_width="0", overflow="visible"))

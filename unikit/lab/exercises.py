@@ -1,6 +1,6 @@
 """Exercises that a reader can check: an answer with its unit in, one line out.
 
-A lesson declares its exercises; a reader calls ``check("gearing.1", "12.3 km/h")``.
+A lesson declares its exercises in ``answers``; a reader calls ``check("gearing.1", "12.3 km/h")``.
 The expected answer is never printed.  A wrong answer that is off by a known
 slip, such as rpm taken for rad/s, gets a hint that names it.
 """
@@ -10,6 +10,8 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from importlib import import_module
+from importlib.util import find_spec
 from typing import Any
 
 from .. import units
@@ -124,5 +126,14 @@ def declare(*exercises: Exercise) -> None:
 
 def check(key: str, answer: Any) -> None:
     """Print whether an answer, a text with unit such as ``"12.3 N*m"``, is right, or a hint."""
+    if key not in EXERCISES:
+        _declare_topic(str(key).partition(".")[0])
     exercise = EXERCISES.get(key)
     print(exercise.verdict(answer) if exercise else f"there is no exercise {key!r}; known: {', '.join(sorted(EXERCISES)) or 'none yet'}")
+
+
+def _declare_topic(topic: str) -> None:
+    """Declare the exercises of a lesson of this kit, if there is one on the topic."""
+    name = f"{__package__}.answers.{topic}"
+    if topic.isidentifier() and find_spec(name):
+        import_module(name)

@@ -77,10 +77,10 @@ class Panel(W.VBox):
         self.redraw()
 
     def _make(self, saves: bool) -> None:
-        self.image = W.Image(format="png", tooltip=self.picture.text or self.heading or "picture of the result")
+        self.image = markup.NamedImage(format="png", tooltip=self.picture.text or self.heading or "picture of the result")
         self.image.layout = W.Layout(flex="0 1 auto", height="auto", min_width="0", max_width="100%", display="none")
         self.alert, self.numbers, self.files, self.kept = (markup.area() for _ in range(4))
-        self.numbers.layout.flex = "1 1 17em"
+        self.numbers.layout.flex = "1 1 14em"
         self.reset = W.Button(description="Reset", tooltip="Back to the values at the start")
         self.reset.on_click(lambda _: self.set(**self.start))
         self.narrow = W.ToggleButton(description="Narrow picture", tooltip="Redraw the picture for a narrow screen")
@@ -96,8 +96,10 @@ class Panel(W.VBox):
         )
         self.keep = W.Button(description="Save", tooltip="Save these values as a build of your own; no file is overwritten")
         self.keep.on_click(lambda _: self.save_as(self.name.value))
+        for button in (self.reset, self.narrow, self.prepare, self.keep):
+            button.layout.width = "auto"  # a fixed width would cut long words in large type
         wrap = {"flex_flow": "row wrap", "align_items": "center", "overflow": "visible"}
-        grid = W.Layout(grid_template_columns="repeat(auto-fit, minmax(min(100%, 25em), 1fr))", grid_gap="2px 18px", width="100%")
+        grid = W.Layout(grid_template_columns="repeat(auto-fit, minmax(min(100%, 34em), 1fr))", grid_gap="2px 18px", width="100%")
         self._parts = [
             W.HTML(markup.heading(self.heading), tooltip=self.heading),
             W.GridBox([row.widget for row in self.rows.values()], layout=grid),

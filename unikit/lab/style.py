@@ -37,7 +37,7 @@ LINES: tuple[dict[str, Any], ...] = (
 HATCHES = ("////", "\\\\\\\\", "....", "xx", "--", "oo")
 
 PANEL_SIZE = (8.6, 4.2)  # inches; 860 x 420 pixels, a laptop's panel
-NARROW_SIZE = (3.9, 3.6)  # inches for each axes, one below the other on a phone
+NARROW_SIZE = (3.5, 3.3)  # inches for each axes, one below the other on a phone
 DPI = 100
 # Room around the axes in inches, so that nothing moves when numbers change.
 MARGINS = {"left": 0.80, "right": 0.30, "bottom": 0.62, "top": 0.40}
