@@ -10,7 +10,9 @@ import pytest
 
 from unikit.formulas import gearing
 from unikit.inputs import Build, Gear, InputError, describe, fields, load_case, replace
+from unikit.inputs.fields import check, pretty
 from unikit.inputs.paths import leaves
+from unikit.inputs.spreads import read
 
 
 def test_numbers_of_the_file_arrive_in_si(commuter):
@@ -215,6 +217,14 @@ def test_every_value_is_declared_with_a_meaning_and_limits(commuter):
         if len(words) > 2:
             words[2] = "<name>"
         assert ".".join(words) in known
+
+
+@pytest.mark.parametrize(("path", "spec"), [(path, spec) for path, spec in fields().items() if spec.form == "number"])
+def test_both_ends_of_every_range_can_be_written_and_nothing_beyond(path, spec):
+    for end, beyond in ((spec.low, -1), (spec.high, 1)):
+        assert check(spec, read(pretty(end, spec.kind, spec.unit), spec.kind)[0])[1] == ""
+        outside = end + beyond * (1 if spec.whole else 1e-3 * max(abs(end), spec.high - spec.low))
+        assert check(spec, outside)[1] != ""
 
 
 def test_a_build_can_be_made_in_code(commuter):

@@ -19,7 +19,7 @@ record = dataclasses.dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 
 
 @record
-class Build(Record):
+class Build(Part):
     """One rider with one complete set of parts.
 
     Without ``motor`` it is a machine that legs alone drive.  ``spreads`` maps
@@ -39,7 +39,6 @@ class Build(Record):
     assist: Assist | None = field("how the motor answers the pedals", default=None)
     brake: Brake = field("the friction brake")
     packs: Packs | None = field("the battery packs", default=None)
-    note: str = field("anything worth knowing about the build", default="")
     spreads: Mapping[str, Spread] = field("distribution of each uncertain number by its dotted path", default=Named())
 
     @property

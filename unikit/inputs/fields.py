@@ -20,6 +20,7 @@ LONGEST_NOTE = 4000
 MOST_DOTS = 250
 MOST_POINTS = 200
 MOST_PARTS = 12
+SLACK = 1e-9  # "50 rpm" must pass a limit of 50 rpm, whatever the last bit of the conversion
 
 
 @dataclasses.dataclass(frozen=True)
@@ -50,6 +51,12 @@ class Spec:
         """Whether a number of this field is written without a unit."""
         return self.kind in ("ratio", "slope", "number")
 
+    def allows(self, value: Any) -> bool:
+        """Whether a number, or every number of an array, lies within the limits."""
+        low, high = self.low - SLACK * abs(self.low), self.high + SLACK * abs(self.high)
+        within = (value >= low) & (value <= high)
+        return within if isinstance(within, bool) else bool(within.all())
+
     @property
     def limits(self) -> str:
         """The range in words, with the display unit."""
@@ -73,6 +80,8 @@ class Spec:
             return f"a table [{self.name}]"
         if self.form == "parts":
             return f"1 to {MOST_PARTS} tables [[…{self.name}]], each with a name of its own"
+        if self.low == self.high:
+            return f"the number {self.low:g}"
         if self.whole:
             return f"a whole number {self.limits}"
         how = "a bare number or %" if self.bare else "units: " + units.KINDS[self.kind].examples
@@ -180,7 +189,7 @@ def _check_number(spec: Spec, value: Any) -> tuple[Any, str]:
             return value, "a value that is not a finite number" if array.size else "no value"
         if spec.whole and (array != np.round(array)).any():
             return value, "a value that is not whole"
-        return array, "" if (array >= spec.low).all() and (array <= spec.high).all() else pretty(array, spec.kind, spec.unit)
+        return array, "" if spec.allows(array) else pretty(array, spec.kind, spec.unit)
     if isinstance(value, (np.generic, np.ndarray)):
         value = value.item()
     if isinstance(value, bool) or not isinstance(value, (int, float)):
@@ -193,7 +202,7 @@ def _check_number(spec: Spec, value: Any) -> tuple[Any, str]:
         return value, "not a finite number"
     if spec.whole and number != round(number):
         return value, f"{number:g}, which is not whole"
-    if not spec.low <= number <= spec.high:
+    if not spec.allows(number):
         return value, pretty(number, spec.kind, spec.unit)
     return int(number) if spec.whole else number, ""
 

@@ -14,6 +14,8 @@ from ..formulas import pack as pack_formulas
 from .fields import field
 from .records import Part
 
+RPM = np.pi / 30  # limits of cadence in round numbers
+
 record = dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 
 
@@ -30,9 +32,11 @@ class Rider(Part):
     critical_power: u.Watt = field("power that the rider can hold for a long time", low=5, high=600)
     work_capacity: u.Joule = field("work that can be done above critical power", low=100, high=60e3, unit="kJ")
     zero_cadence_torque: u.NewtonMetre = field("greatest crank torque at standstill, mean over a turn", low=1, high=300)
-    zero_torque_cadence: u.RadianPerSecond = field("cadence at which the greatest torque falls to nothing", low=5, high=40, unit="rpm")
-    comfortable_cadence: u.RadianPerSecond = field("cadence the rider likes to hold", low=0.5, high=25, unit="rpm")
-    greatest_cadence: u.RadianPerSecond = field("cadence the rider can follow in control", low=1, high=30, unit="rpm")
+    zero_torque_cadence: u.RadianPerSecond = field(
+        "cadence at which the greatest torque falls to nothing", low=50 * RPM, high=400 * RPM, unit="rpm"
+    )
+    comfortable_cadence: u.RadianPerSecond = field("cadence the rider likes to hold", low=5 * RPM, high=240 * RPM, unit="rpm")
+    greatest_cadence: u.RadianPerSecond = field("cadence the rider can follow in control", low=10 * RPM, high=300 * RPM, unit="rpm")
     greatest_pedal_speed: u.MetrePerSecond = field("speed of the pedal on its circle that the rider can follow", low=0.1, high=6)
     torque_floor: u.Ratio = field("crank torque at the dead centres over the peak", low=0, high=1)
     backward_strength: u.Ratio = field("greatest resisting torque over greatest driving torque", low=0, high=1.5)

@@ -223,7 +223,7 @@ class Reader:
         if spread is not None:
             if spec.whole:
                 return self.complain(path, raw, spec.expected, "a count with a spread")
-            ends = [end for end in spread.ends if np.isfinite(end) and not spec.low <= end <= spec.high]
+            ends = [end for end in spread.ends if np.isfinite(end) and not spec.allows(end)]
             if ends:
                 return self.complain(path, raw, spec.expected, f"a range that reaches {pretty(ends[0], spec.kind, spec.unit)}")
             self.spreads[path] = spread

@@ -52,6 +52,17 @@ def schema_text(record: type = Build) -> str:
     return json.dumps(schema(record), indent=1, ensure_ascii=False) + "\n"
 
 
+def field_table(record: type = Build) -> str:
+    """All fields of a file but its notes as a Markdown table, as it stands in the docs."""
+    lines = ["| field | meaning | what to write |", "| --- | --- | --- |"]
+    for path, spec in fields(record).items():
+        if spec.name in ("source", "note"):
+            continue
+        optional = "" if spec.required else " (may be left out)"
+        lines.append(f"| `{path}` | {spec.meaning}{optional} | {spec.expected.replace('|', chr(92) + '|')} |")
+    return "\n".join(lines)
+
+
 def _table(record: type) -> dict[str, Any]:
     known = {name: spec for name, spec in specs(record).items() if spec.form != "spreads"}
     return {
