@@ -8,7 +8,7 @@ import numpy as np
 
 from .. import units as u
 from ..formulas import gearing, leverage, pedalling
-from ..inputs import Build, Case, Gear, replace
+from ..inputs import Build, Case, Gear, InputError, replace
 from .drive import drive
 from .legs import greatest_torque
 from .loads import loads, trim_torque
@@ -111,7 +111,7 @@ def _first(grid: np.ndarray, margin: np.ndarray) -> float:
         return np.inf
     i = int(short[0])
     if i == 0:
-        return float(grid[0]) if margin[0] == 0 else 0.0
+        return 0.0
     return float(grid[i - 1] + (grid[i] - grid[i - 1]) * margin[i - 1] / (margin[i - 1] - margin[i]))
 
 
@@ -146,7 +146,10 @@ class Moves(Result):
 
 
 def moves(build: Build, case: Case, gear: Gear | None = None, share: float = 0.05) -> Moves:
-    """Change gear ratio, cranks and wheel one at a time by a share, up and down."""
+    """Change gear ratio, cranks and wheel one at a time by a share, up and down.
+
+    A change to a size that no build may have is left out.
+    """
     name = (gear or build.gears.named(build.gears.engaged)).name
     parts = {"gear ratio": f"gears.gear.{name}.ratio", "cranks": "cranks.length", "wheel": "wheel.rolling_circumference"}
     now = {parts["gear ratio"]: build.gears.named(name).ratio, "cranks.length": build.cranks.length}
@@ -154,7 +157,10 @@ def moves(build: Build, case: Case, gear: Gear | None = None, share: float = 0.0
     rows = [("as built", study(build, case, build.gears.named(name)))]
     for part, path in parts.items():
         for change in (-share, share):
-            other = replace(build, {path: now[path] * (1 + change)})
+            try:
+                other = replace(build, {path: now[path] * (1 + change)})
+            except InputError:
+                continue
             rows.append((f"{part} {100 * change:+.0f} %", study(other, case, other.gears.named(name))))
     return Moves(
         part=np.array([label for label, _ in rows]),

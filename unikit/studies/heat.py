@@ -16,6 +16,7 @@ from .results import Result, shown
 from .split import torque_split
 
 WINDING, STATOR, HOUSING = range(3)
+HOTTEST = 673.0  # K: no insulation and no magnet outlives it
 LONGEST = 6 * 3600.0
 
 
@@ -87,9 +88,23 @@ def network(build: Build, case: Case, gear: Gear, magnet_temperature: float = RO
 
 
 def temperatures(chain: Network, time: np.ndarray) -> np.ndarray:
-    """Temperatures of the three nodes at given times, shape (times, 3)."""
+    """Temperatures of the three nodes at given times, shape (times, 3).
+
+    Held from the moment when one of them reaches 400 °C: the motor is lost by
+    then, and losses that run away would leave all numbers behind.
+    """
+    end = min(_reached(chain, node, HOTTEST) for node in (WINDING, STATOR, HOUSING))
     return heat.network_response(
-        chain.capacity, chain.link_conductance, chain.losses, chain.ambient, chain.start, time, chain.loss_slope, ROOM
+        chain.capacity, chain.link_conductance, chain.losses, chain.ambient, chain.start, np.minimum(time, end), chain.loss_slope, ROOM
+    )
+
+
+def _reached(chain: Network, node: int, limit: float) -> float:
+    """Time until a node reaches a limit; inf if never."""
+    return float(
+        heat.network_time_to_limit(
+            chain.capacity, chain.link_conductance, chain.losses, chain.ambient, chain.start, node, limit, chain.loss_slope, ROOM
+        )
     )
 
 
@@ -116,11 +131,6 @@ def study(build: Build, case: Case, gear: Gear | None = None, points: int = 121)
     )
     class_limit = heat.insulation_limit(build.motor.insulation_class) + 273.15
 
-    def after(node: int, limit: float) -> float:
-        return heat.network_time_to_limit(
-            chain.capacity, chain.link_conductance, chain.losses, chain.ambient, chain.start, node, limit, chain.loss_slope, ROOM
-        )
-
     return Heat(
         gear=gear.name,
         copper_loss=chain.losses[WINDING],
@@ -132,10 +142,10 @@ def study(build: Build, case: Case, gear: Gear | None = None, points: int = 121)
         air=case.air_temperature,
         winding_limit=class_limit,
         magnet_limit=build.motor.magnet_limit,
-        derating_after=after(WINDING, build.controller.derating_start),
+        derating_after=_reached(chain, WINDING, build.controller.derating_start),
         reserve_spent_after=_spent(time, split.reserve),
-        limit_after=after(WINDING, class_limit),
-        magnet_limit_after=after(HOUSING, build.motor.magnet_limit),
+        limit_after=_reached(chain, WINDING, class_limit),
+        magnet_limit_after=_reached(chain, HOUSING, build.motor.magnet_limit),
         continuous_torque=continuous_torque(build, chain, class_limit),
         time=time,
         winding=winding,
@@ -172,4 +182,7 @@ def continuous_torque(build: Build, chain: Network, limit: float) -> float:
         build, winding_temperature=limit, magnet_temperature=chain.ambient + (copper + chain.losses[STATOR]) * resistance[HOUSING]
     )
     per_square = motor.copper_loss(motor.current_for_torque(1.0, state.torque_constant_peak), state.phase_resistance)
-    return float(np.sqrt(copper / (per_square * pedalling.shape_mean_square(build.rider.torque_floor))))
+    pulse = pedalling.shape_mean_square(build.rider.torque_floor)
+    if build.sensor is not None and build.sensor.location == "one crank":
+        pulse *= 2.0  # twice the torque in half of the turn
+    return float(np.sqrt(copper / (per_square * pulse)))

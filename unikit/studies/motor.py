@@ -23,7 +23,8 @@ class Motor(Result):
     asked_torque: u.NewtonMetre = shown("wheel torque asked in the case", "N*m")
     motor_torque: u.NewtonMetre = shown("motor torque, mean", "N*m")
     motor_peak: u.NewtonMetre = shown("motor torque, peak in the turn", "N*m")
-    available: u.NewtonMetre = shown("greatest motor torque at the case's speed", "N*m")
+    asked_peak: u.NewtonMetre = shown("peak that assist and trim would ask without limits", "N*m")
+    available: u.NewtonMetre = shown("greatest motor torque that way at the case's speed", "N*m")
     available_by: str = shown("set by")
     reserve: u.NewtonMetre = shown("reserve at the worst crank angle", "N*m")
     gust_torque: u.NewtonMetre = shown("wheel torque the case's gust adds", "N*m")
@@ -68,14 +69,16 @@ def study(
     over = torque_split(build, gear, speed, asked, state, trim)
     limits = state.limits(speed / build.wheel.radius)
     here = point(build, case, gear, winding_temperature, magnet_temperature)
+    braking = here.asked_peak < 0
     mechanical = (here.motor_torque - here.motor_drag) * case.speed / build.wheel.radius
     return Motor(
         gear=gear.name,
         asked_torque=here.wheel_torque,
         motor_torque=here.motor_torque,
         motor_peak=here.motor_peak,
-        available=here.highest,
-        available_by=str(here.highest_by),
+        asked_peak=here.asked_peak,
+        available=here.lowest if braking else here.highest,
+        available_by=str(here.lowest_by if braking else here.highest_by),
         reserve=here.reserve,
         gust_torque=gust_torque(build, case, case.speed),
         phase_current=here.phase_current,

@@ -157,7 +157,7 @@ def _of_motor(build: Build, case: Case, gear: Gear, speeds, felt, steady, add: C
     """Findings that need the electric drive."""
     drive = motor.study(build, case, gear)
     warm = heat.study(build, case, gear)
-    asked = abs(drive.motor_peak)
+    asked = abs(drive.asked_peak)
     lost = felt.cut_out_step
     add("motor torque", _ratio(abs(drive.available), asked), f"{drive.available_by}, {drive.available:.0f} N·m there")
     add("gust", _ratio(drive.reserve, drive.gust_torque), f"{drive.reserve:.0f} N·m in reserve, {drive.gust_torque:.0f} N·m asked")
