@@ -132,7 +132,7 @@ NAMES = [
     (('"disc"', '"disk"'), ["b.toml: brake.kind = 'disk': expected one of 'none', 'rim', 'disc'; found: 'disk' (did you mean 'disc'?)"]),
     (
         ('name = "left"', 'name = "le.ft"'),
-        ["b.toml: packs.pack.[0].name = 'le.ft': expected a name of letters, digits, - and _ that starts with a letter; found: 'le.ft'"],
+        ["b.toml: packs.pack[0].name = 'le.ft': expected a name of letters, digits, - and _ that starts with a letter; found: 'le.ft'"],
     ),
     (
         ('name = "left"', 'name = "right"'),

@@ -26,6 +26,13 @@ def test_no_file_folder_and_empty_file(tmp_path):
     assert complaint("a\0b") == "'a\\x00b': expected a file that can be read; found: embedded null byte"
 
 
+def test_a_name_of_two_lines_stays_on_one(tmp_path):
+    path = tmp_path / "a\nb.toml"
+    path.write_text("format = 2\n")
+    first = complaint(path).splitlines()[0]
+    assert first.startswith(f"{str(path)!r}: format = 2: expected the number 1; found: 2")
+
+
 def test_a_name_that_is_no_ordinary_file(tmp_path):
     os.mkfifo(tmp_path / "pipe")
     assert complaint(tmp_path / "pipe").endswith("expected a file; found: something that is not a regular file")
@@ -90,8 +97,8 @@ def test_mistakes_of_syntax_name_their_line(complaints, text, line):
 
 def test_many_dotted_keys_are_answered_in_time(complaints):
     begun = time.perf_counter()
-    complaints(text="".join(f"k{i}" + ".a" * 240 + " = 1\n" for i in range(500)))
-    assert time.perf_counter() - begun < 10
+    complaints(text="".join(f"k{i}" + ".a" * 240 + " = 1\n" for i in range(200)))
+    assert time.perf_counter() - begun < 5
 
 
 def test_every_build_comes_back_as_it_was(root, tmp_path):

@@ -4,12 +4,13 @@ import copy
 import dataclasses
 import math
 import pickle
+import re
 
 import numpy as np
 import pytest
 
 from unikit.formulas import gearing
-from unikit.inputs import Build, Gear, InputError, describe, fields, load_case, replace
+from unikit.inputs import Build, Gear, InputError, describe, draw, fields, load_case, replace
 from unikit.inputs.fields import check, pretty
 from unikit.inputs.paths import leaves
 from unikit.inputs.spreads import read
@@ -89,6 +90,12 @@ def test_print_has_units_and_spreads(commuter, root):
     )
     assert str(commuter.cranks).splitlines() == ["length            131 mm", "reference_length  143 mm"]
     assert "slope            6 %" in str(load_case(root / "data" / "cases" / "harbour_hill.toml"))
+
+
+def test_a_build_of_draws_prints_ranges(commuter):
+    lines = str(draw(commuter, 9, 1)).splitlines()
+    (mass,) = [line for line in lines if line.startswith("mass") and "values" in line]
+    assert re.fullmatch(r"mass +7\d\.?\d* kg to [78]\d\.?\d* kg in 9 values", mass)
 
 
 def test_replace_takes_si_numbers_texts_words_and_whole_tables(commuter):

@@ -32,19 +32,19 @@ def load_build(path: str | os.PathLike[str]) -> Build:
 
     Raises :class:`InputError` that names everything wrong with the file.
     """
-    return from_table(Build, read_toml(path), os.fspath(path))
+    return from_table(Build, read_toml(path), label(path))
 
 
 def load_case(path: str | os.PathLike[str]) -> Case:
     """Read a case file."""
-    return from_table(Case, read_toml(path), os.fspath(path))
+    return from_table(Case, read_toml(path), label(path))
 
 
 def load_cases(folder: str | os.PathLike[str]) -> list[Case]:
     """Read every case file of a folder, in the order of the file names."""
     place = Path(folder)
     if not place.is_dir():
-        raise _refuse(os.fspath(folder), "a folder with case files", "no folder")
+        raise _refuse(label(folder), "a folder with case files", "no folder")
     cases, problems = [], []
     for path in sorted(place.glob("*.toml")):
         try:
@@ -54,7 +54,7 @@ def load_cases(folder: str | os.PathLike[str]) -> list[Case]:
     if problems:
         raise InputError(problems)
     if not cases:
-        raise _refuse(os.fspath(folder), "at least one file *.toml", "none")
+        raise _refuse(label(folder), "at least one file *.toml", "none")
     return cases
 
 
@@ -62,9 +62,15 @@ def _refuse(file: str, expected: str, found: str) -> InputError:
     return InputError([Problem(file, "", "", expected, found)])
 
 
+def label(path: str | os.PathLike[str]) -> str:
+    """A file's name as a message can print it, on one line."""
+    name = os.fspath(path)
+    return name if isinstance(name, str) and name.isprintable() else repr(name)
+
+
 def read_toml(path: str | os.PathLike[str]) -> dict[str, Any]:
     """The tables of a file; InputError if it cannot be read as TOML."""
-    file = os.fspath(path)
+    file = label(path)
     try:
         state = os.stat(path)
         if stat.S_ISDIR(state.st_mode):
@@ -82,7 +88,7 @@ def read_toml(path: str | os.PathLike[str]) -> dict[str, Any]:
     except InputError:
         raise
     except (OSError, ValueError) as error:
-        raise _refuse(repr(file), "a file that can be read", str(getattr(error, "strerror", None) or error)) from None
+        raise _refuse(file, "a file that can be read", str(getattr(error, "strerror", None) or error)) from None
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -267,7 +273,7 @@ class Reader:
         made = []
         for place, item in enumerate(raw):
             name = item.get("name")
-            made.append(self.record(spec.record, item, join(path, name if is_name(name) else f"[{place}]")))
+            made.append(self.record(spec.record, item, join(path, name) if is_name(name) else f"{path}[{place}]"))
         if any(isinstance(item, Partial) for item in made):
             return tuple(made)
         value, wrong = check(spec, made)

@@ -13,6 +13,7 @@ from .build import Build, Case
 from .errors import InputError, Problem
 from .fields import Spec, specs
 from .paths import item_of
+from .reading import label
 from .records import Record, join
 from .spreads import Spread, write, write_spread
 
@@ -34,7 +35,7 @@ def save_case(case: Case, path: str | os.PathLike[str], overwrite: bool = False)
 def _save(record: Build | Case, path: str | os.PathLike[str], overwrite: bool) -> None:
     import tomli_w
 
-    target, file = os.path.realpath(path), os.fspath(path)
+    target, file = os.path.realpath(path), label(path)
     text = tomli_w.dumps(to_table(record), multiline_strings=True)
     if os.path.isdir(target):
         raise InputError([Problem(file, "", "", "the name of a file", "a folder")])
