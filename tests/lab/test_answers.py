@@ -1,0 +1,130 @@
+"""The exercises of the lessons: their own answers pass, others do not, and each hint is given for its slip."""
+
+import importlib
+import pkgutil
+import re
+import subprocess
+import sys
+
+import pytest
+
+from unikit import units
+from unikit.inputs import replace
+from unikit.lab import answers
+from unikit.lab.answers import build, case
+from unikit.lab.exercises import EXERCISES, Exercise
+from unikit.studies import gearing as gearing_study
+from unikit.studies import machine as machine_study
+from unikit.studies import review as review_study
+from unikit.studies.findings import FINDINGS, SHORT
+
+TOPICS = sorted(module.name for module in pkgutil.iter_modules(answers.__path__))
+MODULES = {topic: importlib.import_module(f"{answers.__name__}.{topic}") for topic in TOPICS}
+ALL = {key: exercise for key, exercise in EXERCISES.items() if key.partition(".")[0] in TOPICS}
+NUMBERS = [key for key, exercise in ALL.items() if exercise.kind != "word"]
+HINTS = [(key, number) for key in NUMBERS for number in range(len(ALL[key].slips))]
+
+
+def expected(exercise: Exercise):
+    return exercise.expected() if callable(exercise.expected) else exercise.expected
+
+
+def written(exercise: Exercise, value: float, digits: int, unit: str | None = None) -> str:
+    kind = units.KINDS[exercise.kind]
+    unit = kind.base if unit is None else unit
+    return f"{float(units.convert(value, exercise.kind, kind.base, unit)):.{digits}g} {unit}".strip()
+
+
+@pytest.mark.parametrize("topic", TOPICS)
+def test_a_topic_has_three_or_four_exercises_numbered_from_one(topic):
+    keys = [key for key in ALL if key.startswith(f"{topic}.")]
+    assert keys == [f"{topic}.{number}" for number in range(1, len(keys) + 1)]
+    assert 3 <= len(keys) <= 4
+
+
+@pytest.mark.parametrize("key", NUMBERS)
+def test_its_own_answer_is_right_in_every_unit(key):
+    exercise = ALL[key]
+    for unit in units.KINDS[exercise.kind].allowed:
+        answer = written(exercise, expected(exercise), 4, unit)
+        assert exercise.verdict(answer) == f"right: {answer}"
+
+
+@pytest.mark.parametrize("key", NUMBERS)
+def test_a_fifth_more_or_less_is_not_right_and_the_answer_is_not_given_away(key):
+    exercise = ALL[key]
+    for factor in (1.2, 0.8):
+        said = exercise.verdict(written(exercise, factor * expected(exercise), 4))
+        assert said.startswith("not yet: ")
+        assert written(exercise, expected(exercise), 4) not in said
+
+
+@pytest.mark.parametrize(("key", "number"), HINTS)
+def test_each_slip_gets_its_hint(key, number):
+    exercise = ALL[key]
+    slip = exercise.slips[number]
+    assert exercise.verdict(written(exercise, slip.factor * expected(exercise), 12)) == f"not yet: {slip.sentence}"
+
+
+@pytest.mark.parametrize("key", sorted(set(ALL) - set(NUMBERS)))
+def test_a_word_is_right_or_not(key):
+    exercise = ALL[key]
+    assert exercise.verdict(expected(exercise)) == f"right: {expected(exercise)}"
+    assert exercise.verdict("something") == "not yet: 'something' is not the word"
+
+
+def test_check_finds_the_exercises_of_a_lesson_by_itself():
+    program = "from unikit.lab.exercises import check; check('gearing.1', '0 rpm'); check('nothing.1', '0 rpm')"
+    said = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True).stdout.splitlines()
+    assert said[0] == "not yet: 0 rpm is too small"
+    assert re.fullmatch(r"there is no exercise 'nothing.1'; known: gearing.1(, gearing\.\d)+", said[1])
+
+
+# -- the answers against the studies, by another way than they were found ------------
+
+
+def test_the_gain_of_the_first_lesson_brings_the_wanted_share_back():
+    start = MODULES["start"]
+    changed = replace(build(), {"assist.driving_gain.long": start.gain()})
+    pushes = machine_study.study(changed, case("harbour_hill"))
+    assert pushes.push_assisted / pushes.push_ungeared == pytest.approx(start.WANTED_SHARE, rel=1e-12)
+
+
+def test_the_roll_out_makes_the_wanted_speed_comfortable():
+    cruise = case("flat_cruise")
+    larger = replace(build(), {"wheel.rolling_circumference": MODULES["gearing"].roll_out()})
+    result = gearing_study.study(larger, cruise)
+    assert result.comfortable_by == "cadence"
+    assert result.comfortable_speed == pytest.approx(cruise.wanted_speed, rel=1e-12)
+
+
+def test_the_longer_cranks_of_the_gearing_lesson_are_ended_by_pedal_speed():
+    longer = replace(build(), {"cranks.length": MODULES["gearing"].LONGER})
+    assert gearing_study.study(longer, case("flat_cruise")).greatest_by == "pedal speed"
+
+
+def test_the_cranks_of_the_leverage_lesson_are_just_long_enough():
+    review = MODULES["review"]
+    length, holds = MODULES["leverage"].crank(), FINDINGS["cut-out step"].holds
+    for longer, enough in ((-0.0005, False), (0.0005, True)):
+        margin = review.margin(replace(build(), {"cranks.length": length + longer}), "harbour_hill", "cut-out step")
+        assert (margin >= holds) is enough
+
+
+def test_the_speed_and_the_gain_of_the_review_lesson_just_hold():
+    review = MODULES["review"]
+    slower = review_study.review(build(), [replace(case("head_wind"), {"speed": review.lasting_speed()})], [build().gears.named()])
+    assert next(f.margin for f in slower.findings if f.key == "endurance") == pytest.approx(review.HOLDS, rel=1e-6)
+    assert review.margin(review.with_gain(review.gain()), "head_wind", "endurance") == pytest.approx(review.HOLDS, rel=1e-6)
+
+
+def test_the_gain_of_the_review_lesson_makes_nothing_else_short():
+    review = MODULES["review"]
+    cases = [case(name) for name in ("flat_cruise", "harbour_hill", "head_wind", "long_descent")]
+
+    def short(whole):
+        return {(f.key, f.case, f.gear) for f in review_study.review(whole, cases).findings if f.verdict == SHORT}
+
+    before, after = short(build()), short(review.with_gain(review.gain() + 0.001))
+    assert ("endurance", "Head wind", "long") in before - after
+    assert after < before
