@@ -83,7 +83,18 @@ def test_margins_are_kept_in_inches(mosaic):
     assert low[:2] == pytest.approx([style.MARGINS["left"], style.MARGINS["bottom"]])
     assert [8.6 - high[2], 4.2 - high[3]] == pytest.approx([style.MARGINS["right"], style.MARGINS["top"]])
     if mosaic and len(mosaic[0]) == 2:
-        assert boxes[1, 0] - boxes[0, 2] == pytest.approx(style.MARGINS["left"] + 0.1)
+        assert boxes[1, 0] - boxes[0, 2] == pytest.approx(style.MARGINS["columns"])
+
+
+def test_a_label_goes_with_its_curve_and_is_hidden_where_the_curve_is_out_of_sight():
+    _, axes = style.new_figure()
+    axes.set(xlim=(0, 10), ylim=(0, 1))
+    x = [0.0, 5.0, 10.0]
+    seen = style.label_curve(axes, x, [0.5, 0.2, 0.9], "seen", at=4.0, shift=(0, 7))
+    axes.figure.canvas.draw()
+    place, box = axes.transData.transform((5.0, 0.2)), seen.get_window_extent()
+    assert (box.x0 + box.x1) / 2 == pytest.approx(place[0], abs=1) and 4 < box.y0 - place[1] < 14
+    assert seen.get_visible() and not style.label_curve(axes, x, [0.5, 7.0, 0.9], "gone", at=5.0).get_visible()
 
 
 def test_end_labels_do_not_collide():

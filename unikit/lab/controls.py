@@ -35,17 +35,18 @@ class Control:
 
     @property
     def caption(self) -> str:
-        """Label and unit, as in ``Cadence / rpm``."""
-        return f"{self.label} / {self.unit}" if self.unit else self.label
+        """Label and unit, as in ``Cadence / rpm`` or ``Torque / N·m``."""
+        printed = self.unit.replace("*", "·").replace("ohm", "Ω").replace("^2", "²").replace("^3", "³")
+        return f"{self.label} / {printed}" if printed else self.label
 
     @property
     def span(self) -> str:
         """The range in words."""
-        return f"{self.low:g} to {self.high:g}"
+        return f"{self.low:g} to {self.high:g}".replace("-", "−")
 
     def shown(self, value: float) -> float:
-        """An SI number in the reader's unit, without the dust of the conversion."""
-        return float(f"{float(units.convert(value, self.kind, units.KINDS[self.kind].base, self.unit)):.10g}")
+        """An SI number in the reader's unit, to the seven digits that a box can show."""
+        return float(f"{float(units.convert(value, self.kind, units.KINDS[self.kind].base, self.unit)):.7g}")
 
     def si(self, shown: float) -> float:
         """A number in the reader's unit as SI."""
@@ -120,7 +121,7 @@ class Row:
             shared = {"min": control.low, "max": control.high, "step": control.step, "value": control.read(start)}
             hint = f"{control.caption}, {control.span}"
             self.box = W.BoundedFloatText(description=control.caption, tooltip=hint, style=style, **shared)
-            self.box.layout = W.Layout(flex="0 1 auto", width=fits.format("6.5em"), min_width="0")
+            self.box.layout = W.Layout(flex="0 1 auto", width=fits.format("7em"), min_width="0")
             # Its own name is not tied to a slider's handle in the page, so the box carries the label.
             self.slider = W.FloatSlider(
                 readout=False, tooltip=hint, layout=W.Layout(flex="1 1 9em", width="auto", min_width="6em", max_width="22em"), **shared

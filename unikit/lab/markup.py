@@ -12,6 +12,7 @@ from traitlets import Unicode
 CSS = """<style>
 .unikit-panel img {background: #FCFBF7}
 .unikit-panel .jupyter-widgets {font-size: var(--jp-widgets-font-size)}
+.unikit-panel .widget-inline-hbox > .widget-label {white-space: normal; line-height: 1.05; height: auto; align-self: center}
 .unikit-panel .unikit-stale {opacity: 0.45}
 .unikit-panel img.unikit-stale {outline: 2px dashed #D55E00}
 .unikit-panel table.unikit-numbers {border-collapse: collapse; font-size: var(--jp-widgets-font-size); line-height: 1.5}

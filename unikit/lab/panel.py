@@ -62,7 +62,7 @@ class Panel(W.VBox):
         self._result: Any = None
         self._held, self._scale = True, LARGE_TYPE if large else 1.0
         self._live: dict[bool, LivePicture] = {}
-        width = f"{min(15.0, 1.5 + 0.52 * max((len(c.caption) for c in controls), default=0)):.1f}em"
+        width = f"{min(13.0, 1.5 + 0.52 * max((len(c.caption) for c in controls), default=0)):.1f}em"
         self.rows = {c.name: Row(c, start[c.name], width, self.redraw) for c in controls}
         for row in self.rows.values():
             if row.slider is not None:

@@ -8,15 +8,16 @@ only the marks, with the same pixels as outcome.
 
 from __future__ import annotations
 
-import io
-from collections.abc import Callable, Sequence
+import struct
+import zlib
+from collections.abc import Callable, Hashable, Sequence
 from typing import Any
 
+import numpy as np
 from matplotlib import rcParams
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
-from PIL import Image
 
 from . import style
 
@@ -36,6 +37,11 @@ class Picture:
         margins: room around the axes in inches, where it differs from the style.
         ratios: widths of the mosaic's columns.
         text: one sentence on what the picture shows, for those who do not see it.
+        span: what the frame depends on, as a function of the result; when it
+            changes, a live picture draws its frame anew.
+        bare: names of axes without ticks and labels; they also take the room around them.
+        narrow_margins: margins of the narrow variant, where they differ.
+        narrow_heights: heights of its axes in inches, with their share of the margins.
     """
 
     def __init__(
@@ -47,18 +53,27 @@ class Picture:
         margins: dict[str, float] | None = None,
         ratios: Sequence[float] | None = None,
         text: str = "",
+        span: Callable[[Any], Hashable] | None = None,
+        bare: Sequence[str] = (),
+        narrow_margins: dict[str, float] | None = None,
+        narrow_heights: Sequence[float] | None = None,
     ) -> None:
-        self.frame, self.marks = frame, marks
+        self.frame, self.marks, self.span, self.bare = frame, marks, span or (lambda result: None), bare
+        self.narrow_margins, self.narrow_heights = narrow_margins, narrow_heights
         self.size, self.mosaic, self.margins, self.ratios, self.text = size, mosaic, margins, ratios, text
 
     def new_figure(self, *, narrow: bool = False, scale: float = 1.0, dpi: float = style.DPI) -> tuple[Figure, Any]:
         """The empty figure and its axes; ``narrow`` sets the axes one below the other for a phone."""
-        size, mosaic, ratios = self.size, self.mosaic, self.ratios
+        size, mosaic, ratios, margins, heights = self.size, self.mosaic, self.ratios, self.margins, None
         if narrow:
-            names = [] if mosaic is None else list(dict.fromkeys(name for row in mosaic for name in row))
+            names = [] if mosaic is None else list(dict.fromkeys(name for row in mosaic for name in row if name != "."))
             mosaic, ratios = [[name] for name in names] or None, None
-            size = (style.NARROW_SIZE[0], style.NARROW_SIZE[1] * max(1, len(names)))
-        return style.new_figure(size, mosaic, dpi=dpi, scale=scale, margins=self.margins, ratios=ratios)
+            heights = self.narrow_heights or [style.NARROW_SIZE[1]] * max(1, len(names))
+            size, margins = (style.NARROW_SIZE[0], sum(heights)), {**(margins or {}), **(self.narrow_margins or {})}
+        figure, axes = style.new_figure(size, mosaic, dpi=dpi, scale=scale, margins=margins, ratios=ratios, heights=heights)
+        for name in self.bare:
+            _spread(axes[name], {**style.MARGINS, **(margins or {})})
+        return figure, axes
 
     def draw(self, result: Any, ax: Any = None, *, narrow: bool = False, scale: float = 1.0, dpi: float = style.DPI) -> Any:
         """Draw a result in full, on given axes or on a new figure, and return the axes."""
@@ -123,17 +138,26 @@ class LivePicture:
 
     def __init__(self, picture: Picture, *, narrow: bool = False, scale: float = 1.0, dpi: float = style.DPI) -> None:
         self.picture, self.scale = picture, scale
-        self.figure, self.axes = picture.new_figure(narrow=narrow, scale=scale, dpi=dpi)
-        self.canvas = FigureCanvasAgg(self.figure)
+        self._options = {"narrow": narrow, "scale": scale, "dpi": dpi}
         self._ground: Any = None
+        self._span: Hashable = None
+        self._empty()
+
+    def _empty(self) -> None:
+        self.figure, self.axes = self.picture.new_figure(**self._options)
+        self.canvas = FigureCanvasAgg(self.figure)
 
     def png(self, result: Any) -> bytes:
         """Draw a result and return it as PNG."""
         with style.look(self.scale):
+            span = self.picture.span(result)
+            if self._ground is not None and span != self._span:
+                self._ground = None
+                self._empty()
             if self._ground is None:
                 self.picture.draw_frame(self.axes, result)
                 self.canvas.draw()
-                self._ground = self.canvas.copy_from_bbox(self.figure.bbox)
+                self._ground, self._span = self.canvas.copy_from_bbox(self.figure.bbox), span
             added = self.picture.draw_marks(self.axes, result)
             try:
                 self.canvas.restore_region(self._ground)
@@ -150,12 +174,25 @@ def each_axes(axes: Any) -> list[Axes]:
 
 
 def encode(canvas: FigureCanvasAgg) -> bytes:
-    """The pixels of a drawn canvas as PNG, quickly rather than small."""
-    width, height = canvas.get_width_height()
-    pixels = Image.frombuffer("RGBA", (width, height), canvas.buffer_rgba(), "raw", "RGBA", 0, 1).convert("RGB")
-    stream = io.BytesIO()
-    pixels.save(stream, "PNG", compress_level=1)
-    return stream.getvalue()
+    """The pixels of a drawn canvas as PNG, quickly rather than small: in half the time of the imaging library."""
+    pixels = np.asarray(canvas.buffer_rgba())
+    height, width = pixels.shape[:2]
+    rows = np.zeros((height, 1 + 3 * width), np.uint8)  # every row begins with its filter: none
+    rows[:, 1:] = pixels[..., :3].reshape(height, 3 * width)
+    header = struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)
+    chunks = ((b"IHDR", header), (b"IDAT", zlib.compress(rows.tobytes(), 1)), (b"IEND", b""))
+    return b"\x89PNG\r\n\x1a\n" + b"".join(
+        struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data)) for kind, data in chunks
+    )
+
+
+def _spread(axes: Axes, margins: dict[str, float]) -> None:
+    """Let axes without ticks take the room that their labels would have needed."""
+    box, (width, height) = axes.get_position(), axes.figure.get_size_inches()
+    low, high = box.y0 - (margins["bottom"] - 0.08) / height, box.y1 + (margins["top"] - 0.08) / height
+    alone = box.x1 - box.x0 > 0.5  # in the narrow variant, where the axes lie one below the other
+    left, right = (0.08 / width, 1 - 0.08 / width) if alone else (box.x0, box.x1)
+    axes.set_position((left, low, right - left, high - low))
 
 
 def _added(every: list[Axes], before: set[int]) -> list[tuple[Axes, Any]]:
