@@ -191,7 +191,7 @@ def label_ends(axes: Axes, curves: Iterable[tuple[Any, Any, str, str]], gap: flo
 
 
 def _beside(axes: Axes, x: float, y: float, text: str, color: str, shift: tuple[float, float], **options: Any) -> Text:
-    """A text some points away from a point; an annotation does the same and takes twice as long to draw."""
+    """A text some points away from a point, as an annotation without an arrow."""
     moved = axes.transData + ScaledTranslation(shift[0] / 72, shift[1] / 72, axes.figure.dpi_scale_trans)
     return letter(axes, x, y, text, color=readable(color), transform=moved, va="center", **options)
 
