@@ -9,14 +9,19 @@ import sys
 import pytest
 
 from unikit import units
+from unikit.formulas.carriage import battery_class
 from unikit.inputs import replace
 from unikit.lab import answers
 from unikit.lab.answers import build, case
 from unikit.lab.exercises import EXERCISES, Exercise
 from unikit.studies import gearing as gearing_study
+from unikit.studies import heat as heat_study
 from unikit.studies import machine as machine_study
+from unikit.studies import motor as motor_study
 from unikit.studies import review as review_study
+from unikit.studies import ride as ride_study
 from unikit.studies.findings import FINDINGS, SHORT
+from unikit.studies.rewind import with_length
 
 TOPICS = sorted(module.name for module in pkgutil.iter_modules(answers.__path__))
 MODULES = {topic: importlib.import_module(f"{answers.__name__}.{topic}") for topic in TOPICS}
@@ -128,3 +133,33 @@ def test_the_gain_of_the_review_lesson_makes_nothing_else_short():
     before, after = short(build()), short(review.with_gain(review.gain() + 0.001))
     assert ("endurance", "Head wind", "long") in before - after
     assert after < before
+
+
+def test_the_current_of_the_motor_lesson_covers_the_gust_just_enough():
+    limit = MODULES["motor"].smallest_current()
+    for more, holds in ((-0.01, False), (0.01, True)):
+        limited = replace(build(), {"controller.phase_current_limit": limit + more, "assist.torque_cap": "60 N*m"})
+        result = motor_study.study(limited, case("head_wind"))
+        assert result.available_by == "phase current"
+        assert (result.reserve / result.gust_torque >= FINDINGS["gust"].holds) is holds
+
+
+def test_the_lightest_motor_of_the_heat_lesson_is_derated_just_at_the_end():
+    heat, climb = MODULES["heat"], MODULES["heat"].climb()
+    length = heat.lightest() / build().motor.mass
+    assert heat_study.study(with_length(build(), 1.01 * length), climb).derating_after > climb.duration
+    assert heat_study.study(with_length(build(), 0.99 * length), climb).derating_after < climb.duration
+
+
+def test_the_largest_cell_of_the_range_lesson_is_the_last_without_approval():
+    capacity = MODULES["range"].largest_cell()
+    for factor, named in ((1.0, "no approval"), (1.001, "operator approval")):
+        changed = replace(build(), {"packs.pack.rear.cell_capacity": factor * capacity})
+        assert battery_class(changed.packs.pack[2].energy / 3600) == named
+
+
+def test_the_gain_of_the_range_lesson_reaches_there_and_back_in_nine_of_ten_draws():
+    gain, wanted = MODULES["range"].gain_for(), 2 * case("head_wind").distance
+    for factor, reached in ((0.99, True), (1.01, False)):
+        changed = replace(build(), {"assist.driving_gain.long": factor * gain})
+        assert (ride_study.reach(changed, case("head_wind")).likely >= wanted) is reached

@@ -7,7 +7,9 @@ import pandas as pd
 import pytest
 from lab import demo
 
+from unikit.inputs import load_build, load_case
 from unikit.lab import report
+from unikit.studies import machine
 
 
 @pytest.fixture
@@ -18,6 +20,19 @@ def result():
 def test_summary_is_printed_in_columns(result, capsys):
     report.print_summary(result)
     assert capsys.readouterr().out == "Rate              3.000 rad/s\nGreatest <swing>  1.00 m\n"
+
+
+def test_results_are_printed_beside_each_other(capsys):
+    build, case = load_build("data/builds/harbour_commuter.toml"), load_case("data/cases/harbour_hill.toml")
+    direct, long = (machine.study(build, case, gear) for gear in build.gears.gear)
+    report.print_beside({"direct": direct, "the long gear": long}, "gear", "wheel_radius")
+    assert capsys.readouterr().out == (
+        "              direct  the long gear\n"
+        "gear          direct           long\n"
+        f"wheel radius  {1000 * build.wheel.radius:.0f} mm{1000 * build.wheel.radius:12.0f} mm\n"
+    )
+    with pytest.raises(KeyError, match="no_such_field"):
+        report.print_beside({"direct": direct}, "no_such_field")
 
 
 def test_table_round_trip(result, tmp_path):

@@ -5,6 +5,8 @@ from __future__ import annotations
 import io
 import os
 import tempfile
+from collections.abc import Mapping
+from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +20,16 @@ def print_summary(result: Any) -> None:
     width = max(map(len, lines), default=0)
     for label, text in lines.items():
         print(f"{label:<{width}}  {text}")
+
+
+def print_beside(results: Mapping[str, Any], *names: str) -> None:
+    """Print some fields of several results: one line a field, by its label, and one column a result."""
+    columns = {title: result.summary() for title, result in results.items()}
+    label = {item.name: item.metadata.get("label", "") for item in fields(next(iter(results.values())))}
+    rows = [["", *columns], *([label[name], *(lines[label[name]] for lines in columns.values())] for name in names)]
+    first, *others = (max(map(len, column)) for column in zip(*rows, strict=True))
+    for text, *values in rows:
+        print(text.ljust(first), *(value.rjust(width) for value, width in zip(values, others, strict=True)), sep="  ")
 
 
 def table_csv(result: Any) -> str:
