@@ -40,7 +40,7 @@ class Picture:
         span: what the frame depends on, as a function of the result; when it
             changes, a live picture draws its frame anew.
         bare: names of axes without ticks and labels; they also take the room around them.
-        narrow_margins: margins of the narrow variant, where they differ.
+        narrow_margins: the margins of the narrow variant, instead of ``margins``.
         narrow_heights: heights of its axes in inches, with their share of the margins.
     """
 
@@ -69,10 +69,11 @@ class Picture:
             names = [] if mosaic is None else list(dict.fromkeys(name for row in mosaic for name in row if name != "."))
             mosaic, ratios = [[name] for name in names] or None, None
             heights = self.narrow_heights or [style.NARROW_SIZE[1]] * max(1, len(names))
-            size, margins = (style.NARROW_SIZE[0], sum(heights)), {**(margins or {}), **(self.narrow_margins or {})}
+            size = (style.NARROW_SIZE[0], sum(heights))
+            margins = margins if self.narrow_margins is None else self.narrow_margins
         figure, axes = style.new_figure(size, mosaic, dpi=dpi, scale=scale, margins=margins, ratios=ratios, heights=heights)
         for name in self.bare:
-            _spread(axes[name], {**style.MARGINS, **(margins or {})})
+            _spread(axes[name], {**style.MARGINS, **(margins or {})}, scale)
         return figure, axes
 
     def draw(self, result: Any, ax: Any = None, *, narrow: bool = False, scale: float = 1.0, dpi: float = style.DPI) -> Any:
@@ -186,10 +187,10 @@ def encode(canvas: FigureCanvasAgg) -> bytes:
     )
 
 
-def _spread(axes: Axes, margins: dict[str, float]) -> None:
+def _spread(axes: Axes, margins: dict[str, float], scale: float) -> None:
     """Let axes without ticks take the room that their labels would have needed."""
     box, (width, height) = axes.get_position(), axes.figure.get_size_inches()
-    low, high = box.y0 - (margins["bottom"] - 0.08) / height, box.y1 + (margins["top"] - 0.08) / height
+    low, high = box.y0 - (scale * margins["bottom"] - 0.08) / height, box.y1 + (scale * margins["top"] - 0.08) / height
     alone = box.x1 - box.x0 > 0.5  # in the narrow variant, where the axes lie one below the other
     left, right = (0.08 / width, 1 - 0.08 / width) if alone else (box.x0, box.x1)
     axes.set_position((left, low, right - left, high - low))

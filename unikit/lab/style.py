@@ -111,14 +111,16 @@ def new_figure(
     """A figure outside pyplot with one axes, or with a dict of named axes.
 
     ``mosaic`` names the axes by rows, such as ``[["force", "reserve"]]``;
-    ``ratios`` gives the widths of its columns.  ``margins`` replaces single
-    entries of ``MARGINS`` (inches).
+    ``ratios`` gives the widths of its columns, ``heights`` the heights of its
+    rows in inches, each with the margins below and above it.  ``margins``
+    replaces single entries of ``MARGINS`` (inches).
     """
     room = {side: width * scale for side, width in {**MARGINS, **(margins or {})}.items()}
     with look(scale):
         figure = Figure(figsize=size, dpi=dpi)
         named = [list(row) for row in mosaic or ()]
-        axes = figure.subplot_mosaic(named, width_ratios=ratios) if named else figure.add_subplot()
+        shares = None if heights is None else [high - (room["bottom"] + room["top"]) for high in heights]
+        axes = figure.subplot_mosaic(named, width_ratios=ratios, height_ratios=shares) if named else figure.add_subplot()
         rows, columns = (len(named), len(named[0])) if named else (1, 1)
         wide = (size[0] - room["left"] - room["right"]) / columns
         high = (size[1] - room["bottom"] - room["top"]) / rows
