@@ -121,8 +121,12 @@ def study(build: Build, case: Case, gear: Gear | None = None, points: int = 121)
     gear = gear or build.gears.named(build.gears.engaged)
     time = np.linspace(0.0, case.duration, points)
     chain = network(build, case, gear)
-    for _ in range(2):  # the magnets weaken with the housing's temperature at the end
-        chain = network(build, case, gear, temperatures(chain, np.array([case.duration]))[0, HOUSING])
+    housing = ROOM
+    for _ in range(20):  # the magnets weaken with the housing's temperature at the end, and the copper loss grows with that
+        before, housing = housing, temperatures(chain, np.array([case.duration]))[0, HOUSING]
+        if abs(housing - before) < 0.01:
+            break
+        chain = network(build, case, gear, housing)
     course = temperatures(chain, time)
     winding, magnet = course[:, WINDING], course[:, HOUSING]
     state = drive(build, case.state_of_charge, winding, magnet)

@@ -183,7 +183,7 @@ def torque_split(
     leg_wheel = gear_leverage * pedal
     crank_power, leg_wheel_power = pedal * cadence, leg_wheel * rotation
     electric = _electric(drive, rotation, given, weights) if drive else _NO_ELECTRIC
-    total = leg_wheel + mean
+    total = needed + drag
     with np.errstate(divide="ignore", invalid="ignore"):
         share = np.where(total != 0, leg_wheel / np.where(total == 0, 1.0, total), 1.0)
         consumption = np.where(speed > 0, electric["battery_power"] / np.where(speed == 0, 1.0, speed), np.inf if drive else 0.0)

@@ -1,0 +1,172 @@
+"""Heat over a case: energy kept, an independent integrator, the moments that matter."""
+
+import numpy as np
+import pytest
+from scipy.integrate import simpson, solve_ivp
+from scipy.optimize import brentq
+
+from unikit.inputs import replace
+from unikit.studies import heat
+from unikit.studies.drive import ROOM, derating, drive
+from unikit.studies.motor import point
+
+from . import examples
+
+HILL = {"slope": 0.11, "speed": 3.0, "trim": "level", "duration": 2400.0, "winding_start": 310.0}
+
+
+def copper_at(build, case, gear, kelvin, magnets):
+    """Copper loss of the split itself with a winding this warm; nothing is clipped here."""
+    return point(build, case, gear, kelvin, magnets).copper_loss
+
+
+def chains():
+    """Chains of ordinary and of hot cases."""
+    for changes in ({"trim": "none"}, {"slope": 0.06}, {"speed": 1.0, "slope": 0.14}, {"speed": 9.0, "slope": 0.0}):
+        build, case = examples.strong(), examples.case(**(HILL | changes))
+        yield build, case, heat.network(build, case, build.gears.named("long"), 300.0)
+
+
+@pytest.mark.parametrize(("build", "case", "chain"), list(chains()), ids=["no trim", "hill", "steep", "fast"])
+def test_losses_are_stored_or_go_to_the_air(build, case, chain):
+    time = np.linspace(0.0, case.duration, 8001)
+    course = heat.temperatures(chain, time)
+    gear = build.gears.named("long")
+    copper = copper_at(build, case, gear, course[:, 0], 300.0)
+    iron = point(build, case, gear, 300.0, 300.0).iron_loss
+    made = simpson(copper, x=time) + iron * case.duration
+    machine = build.motor
+    capacities = np.array([machine.winding_capacity, machine.stator_capacity, machine.housing_capacity])
+    stored = capacities @ (course[-1] - course[0])
+    to_air = chain.link_conductance[2] * simpson(course[:, 2] - case.air_temperature, x=time)
+    assert made == pytest.approx(stored + to_air, rel=1e-6)
+    assert made > 0.1 * (abs(stored) + abs(to_air))
+
+
+@pytest.mark.parametrize(("build", "case", "chain"), list(chains()), ids=["no trim", "hill", "steep", "fast"])
+def test_against_an_integrator(build, case, chain):
+    machine = build.motor
+    first, second, third = machine.winding_to_stator, machine.stator_to_housing, chain.link_conductance[2]
+    cold = copper_at(build, case, build.gears.named("long"), ROOM, 300.0)
+    iron = point(build, case, build.gears.named("long"), ROOM, 300.0).iron_loss
+
+    def rates(_, kelvin):
+        winding, stator, housing = kelvin
+        copper = cold * (1 + 0.00393 * (winding - 293.15))
+        return [
+            (copper - first * (winding - stator)) / machine.winding_capacity,
+            (iron + first * (winding - stator) - second * (stator - housing)) / machine.stator_capacity,
+            (second * (stator - housing) - third * (housing - case.air_temperature)) / machine.housing_capacity,
+        ]
+
+    time = np.linspace(0.0, case.duration, 25)
+    found = solve_ivp(rates, (0.0, case.duration), [310.0] * 3, method="DOP853", t_eval=time, rtol=1e-10, atol=1e-8)
+    assert heat.temperatures(chain, time) == pytest.approx(found.y.T, abs=1e-5)
+
+
+def test_magnets_and_housing_agree_at_the_end():
+    build, case = examples.strong(), examples.case(**HILL)
+    result = heat.study(build, case)
+    again = heat.network(build, case, build.gears.named("long"), result.housing_end)
+    assert again.losses[0] == pytest.approx(result.copper_loss, rel=1e-4)
+
+
+def test_the_continuous_torque_settles_at_the_limit():
+    """A motor that gives it for ever, by equations of its own: copper and magnets at the temperatures they reach."""
+    build, case = examples.strong(), examples.case(**HILL)
+    gear, machine = build.gears.named("long"), build.motor
+    chain, limit = heat.network(build, case, gear), 155.0 + 273.15
+    torque = heat.continuous_torque(build, chain, limit)
+    floor = build.rider.torque_floor
+    angle = np.linspace(0, np.pi, 20_001)
+    push = floor + (1 - floor) * np.sin(angle)
+    pulse = simpson(push**2, x=angle) * np.pi / simpson(push, x=angle) ** 2
+    iron = chain.losses[1]
+
+    def housing_error(housing):
+        constant = machine.torque_constant_peak * (1 + machine.magnet_temperature_coefficient * (housing - 298.15))
+        resistance = machine.phase_resistance * (1 + 0.00393 * (limit - 293.15)) / (1 + 0.00393 * 5)
+        copper = 1.5 * resistance * pulse * (torque / constant) ** 2
+        return case.air_temperature + (copper + iron) / chain.link_conductance[2] - housing, copper
+
+    housing = brentq(lambda t: housing_error(t)[0], 250, 600, xtol=1e-10)
+    copper = housing_error(housing)[1]
+    winding = housing + (copper + iron) / machine.stator_to_housing + copper / machine.winding_to_stator
+    assert winding == pytest.approx(limit, abs=1e-6)
+
+
+@pytest.mark.parametrize("location", ["spindle", "one crank"])
+def test_a_case_that_asks_the_continuous_torque_ends_at_the_limit(location):
+    build = examples.strong(assist__driving_gain__long=0.9, sensor__location=location)
+    gear = build.gears.named("long")
+    plain = HILL | {"trim": "none", "duration": 3e5, "winding_start": None}
+
+    def over(slope):
+        case = examples.case(**(plain | {"slope": slope}))
+        return heat.study(build, case, gear, points=2).continuous_torque - point(build, case, gear).motor_torque
+
+    case = examples.case(**(plain | {"slope": brentq(over, 0.01, 0.45, xtol=1e-6)}))
+    result = heat.study(build, case, gear, points=3)
+    assert result.winding_steady == pytest.approx(155 + 273.15, abs=0.05)
+    assert result.winding_end == pytest.approx(result.winding_steady, abs=0.01)
+
+
+def test_a_sensor_on_one_crank_halves_the_square_of_the_continuous_torque():
+    case = examples.case(**HILL)
+    torques = []
+    for location in ("spindle", "one crank"):
+        build = examples.strong(sensor__location=location)
+        torques.append(heat.continuous_torque(build, heat.network(build, case, build.gears.named("long")), 428.15))
+    assert torques[0] / torques[1] == pytest.approx(np.sqrt(2), rel=0.02)  # not quite: the magnets are equally warm in both
+
+
+def test_derating_begins_when_the_study_says():
+    build, case = examples.strong(), examples.case(**(HILL | {"slope": 0.3, "trim": "none"}))
+    result = heat.study(build, case)
+    assert 0 < result.derating_after < case.duration
+    gear = build.gears.named("long")
+    chain = heat.network(build, case, gear, result.housing_end)
+    before, there, after = heat.temperatures(chain, result.derating_after + np.array([-1.0, 0.0, 1.0]))[:, 0]
+    assert there == pytest.approx(build.controller.derating_start, abs=0.02)
+    assert derating(build, before) == 1 and derating(build, after) < 1
+    later = result.time > result.derating_after
+    assert (np.diff(result.reserve[later]) <= 0).all() and result.reserve[-1] < result.reserve[~later].min()
+
+
+def test_the_reserve_is_spent_before_the_winding_reaches_the_end_of_derating():
+    build = replace(examples.build(), {"controller.derating_start": "45 °C", "controller.derating_end": "60 °C", "assist.trim_cap": 30.0})
+    result = heat.study(build, examples.case(**(HILL | {"slope": 0.08, "speed": 1.5, "duration": 3000.0})), points=601)
+    spent = result.reserve_spent_after
+    assert result.derating_after < spent < 3000.0
+    assert result.reserve[result.time < spent].min() > 0 and result.reserve[result.time >= spent].max() == 0
+    state = drive(build, 0.8, np.interp(spent, result.time, result.winding))
+    assert 0 < state.derating < 1  # the peak of the pulse meets the cut-back cap before nothing is left
+
+
+def test_losses_that_run_away_are_held_where_no_motor_is_left():
+    build = examples.strong(motor__winding_to_stator=0.4, assist__driving_gain__long=3.0)
+    case = examples.case(**(HILL | {"slope": 0.3, "trim": "none", "duration": 1e6}))
+    result = heat.study(build, case)
+    assert result.winding_steady == np.inf and result.summary()["winding if it went on for ever"] == "no limit"
+    assert result.winding.max() == pytest.approx(heat.HOTTEST, abs=1e-3)
+    assert 0 < result.derating_after < result.limit_after < 600
+    assert (np.diff(result.winding) >= -1e-9).all()
+
+
+def test_nothing_happens_in_no_time():
+    build = examples.build()
+    result = heat.study(build, examples.case(duration=0.0, winding_start=333.15))
+    assert result.winding_end == result.housing_end == pytest.approx(333.15)
+    assert (result.time == 0).all() and np.isfinite(result.reserve).all()
+
+
+def test_a_motor_without_losses_cools_to_the_air():
+    build = examples.strong(motor__hysteresis_torque=0.0, motor__eddy_drag=0.0, assist__driving_gain__long=0.0)
+    result = heat.study(build, examples.case(trim="none", winding_start=360.0, duration=1e5))
+    assert result.winding_end == pytest.approx(293.15, abs=1e-3) and result.winding_steady == pytest.approx(293.15)
+    assert result.derating_after == result.limit_after == result.magnet_limit_after == np.inf
+
+
+def test_a_build_without_motor_is_refused_in_one_sentence():
+    with pytest.raises(ValueError, match=r"build 'Harbour ungeared' has no motor: the heat study needs one"):
+        heat.study(examples.build("harbour_ungeared"), examples.case())
