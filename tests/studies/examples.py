@@ -76,3 +76,19 @@ def strange(rng: np.random.Generator) -> Build:
         "packs.joined": rng.choice(["parallel", "parallel", "series"]).item(),
     }
     return replace(build(), changes)
+
+
+def plain(**changes) -> Build:
+    """A plain commuting set, no build of this repository: a wheel of 0.69 m, step-up 1.7, cranks of 150 mm, a rider who is used to it."""
+    set_up = {
+        "wheel.rolling_circumference": 0.69 * np.pi,
+        "gears.gear.long.ratio": 1.7,
+        "cranks.length": 0.150,
+        "cranks.reference_length": 0.150,
+        "rider.comfortable_cadence": "118 rpm",
+        "rider.greatest_cadence": "165 rpm",
+        "rider.greatest_pedal_speed": 2.4,
+        "rider.drag_area": 0.45,
+        "rider.critical_power": 200.0,
+    }
+    return replace(build(), set_up | {path.replace("__", "."): value for path, value in changes.items()})

@@ -14,7 +14,7 @@ from .legs import greatest_torque
 from .loads import loads, trim_torque
 from .results import Result, shown
 from .rules import look_up
-from .split import torque_split
+from .split import answer, torque_split
 
 CAUSES = ("cadence", "pedal speed", "leg torque", "air", "motor voltage", "local limit")
 FASTEST = 25.0  # m/s, end of the search
@@ -123,12 +123,7 @@ def _full_push(build: Build, gear: Gear, case: Case, state, speed: np.ndarray) -
     cadence = gearing.cadence(speed, build.wheel.radius, gear.ratio)
     push = greatest_torque(build, cadence)
     own = leverage.gear_leverage(gear.ratio, gear.efficiency) * push
-    if state is None or build.assist is None:
-        assisted = 0.0
-    else:
-        highest = state.limits(speed / build.wheel.radius).highest
-        assisted = np.minimum(build.assist.driving_gain.get(gear.name, 0.0) * push, highest)
-    whole = own + assisted
+    whole = own + (answer(build, gear, push, state.limits(speed / build.wheel.radius)) if state else 0.0)
     left = np.where(push > 0, whole / np.where(push > 0, push, 1.0), own * 0 + leverage.gear_leverage(gear.ratio, gear.efficiency))
     return left * build.cranks.length / build.cranks.reference_length, whole
 
