@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from published import published
+from scipy.integrate import trapezoid
 
 from unikit.formulas import FORMULAS, OutsideRangeWarning, air
 
@@ -33,7 +34,7 @@ def test_density_at_a_temperature_by_three_routes():
 def test_pressure_is_the_weight_of_the_air_above():
     altitude = np.linspace(0.0, 5000.0, 2001)
     gravity = air.STANDARD_GRAVITY * (air.EARTH_RADIUS / (air.EARTH_RADIUS + altitude)) ** 2
-    weight = np.trapezoid(air.standard_density(altitude) * gravity, altitude)
+    weight = trapezoid(air.standard_density(altitude) * gravity, altitude)
     assert air.standard_pressure(0.0) - air.standard_pressure(5000.0) == pytest.approx(weight, rel=1e-7)
 
 

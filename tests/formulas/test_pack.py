@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from published import published
-from scipy.integrate import solve_ivp
+from scipy.integrate import solve_ivp, trapezoid
 from scipy.interpolate import make_interp_spline
 
 from unikit.formulas import FORMULAS, pack
@@ -79,7 +79,7 @@ def test_energy_by_integrating_the_state_of_charge(power, start, end):
 
 @pytest.mark.checks("limit", "pack.delivered_energy")
 def test_energy_at_low_power_is_charge_times_mean_voltage():
-    at_rest = CHARGE * np.trapezoid(CURVE[1], CURVE[0])
+    at_rest = CHARGE * trapezoid(CURVE[1], CURVE[0])
     assert pack.delivered_energy(0.0, **PACK) == pytest.approx(at_rest, rel=1e-13)
     assert pack.delivered_energy(1e-6, **PACK) == pytest.approx(at_rest, rel=1e-9)
     assert pack.delivered_energy(500.0, **(PACK | {"resistance": 0.0})) == pytest.approx(at_rest, rel=1e-13)
