@@ -34,11 +34,16 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _review(build_path: str, cases_path: str | None, rules: str | None, csv_path: str | None) -> int:
     """Print the review; every unreadable input ends in one plain message."""
-    from .inputs import InputError, load_build, load_cases, replace
+    from .inputs import InputError, load_build, load_case, load_cases, replace
 
+    for stream in (sys.stdout, sys.stderr):
+        stream.reconfigure(errors="replace")  # a terminal without "·" or "°" shows a question mark
     try:
         build = load_build(build_path)
-        cases = load_cases(cases_path or Path(build_path).resolve().parent.parent / "cases")
+        if cases_path and Path(cases_path).is_file():
+            cases = [load_case(cases_path)]
+        else:
+            cases = load_cases(cases_path or Path(build_path).resolve().parent.parent / "cases")
         if rules:
             cases = [replace(case, {"rules": rules}) for case in cases]
     except InputError as error:

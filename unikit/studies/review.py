@@ -165,8 +165,7 @@ def _of_motor(build: Build, case: Case, gear: Gear, speeds, felt, steady, add: C
     air = case.air_temperature
     add("winding heat", _ratio(warm.winding_limit - air, warm.winding_end - air), f"winding at {warm.winding_end - 273.15:.0f} °C")
     add("magnet heat", _ratio(warm.magnet_limit - air, warm.housing_end - air), f"housing at {warm.housing_end - 273.15:.0f} °C")
-    pace = steady.consumption / 3.6
-    add("energy", _ratio(steady.range, case.distance), f"{pace:.1f} Wh/km" if pace >= 0 else f"{-pace:.1f} Wh/km into the packs")
+    add("energy", _ratio(steady.range, case.distance), _energy_words(steady.consumption / 3.6))
     add("cut-out step", _ratio(felt.leg_torque_left, lost), f"{lost:.0f} N·m to supply at once" if lost > 0 else "nothing to supply")
     slope = abs(build.wheel.radius * road.slope_force(build.total_mass, case.slope))
     cap = build.assist.trim_cap if build.assist else 0.0
@@ -209,6 +208,12 @@ def _battery_side_power(build: Build) -> float | None:
         return None
     nominal = [pack.string_voltage(one.cell_nominal_voltage, one.series) for one in build.packs.pack]
     return build.controller.battery_current_limit * (sum(nominal) if build.packs.joined == "series" else max(nominal))
+
+
+def _energy_words(consumption: float) -> str:
+    if np.isinf(consumption):
+        return "standing still uses charge too"
+    return f"{consumption:.1f} Wh/km" if consumption >= 0 else f"{-consumption:.1f} Wh/km into the packs"
 
 
 def _leg_words(power: float) -> str:

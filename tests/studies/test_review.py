@@ -1,0 +1,181 @@
+"""The review: every finding in its table, every gear in every case, plain words and no more than they say."""
+
+import re
+
+import numpy as np
+import pytest
+
+from unikit.inputs import replace
+from unikit.studies import findings
+from unikit.studies.findings import FINDINGS, HOLDS, SHORT, TIGHT, UNKNOWN
+from unikit.studies.review import CAUTIONS, Review, review
+from unikit.studies.rules import local_rules
+
+from . import examples
+
+OF_THE_CASE = ("pace", "top speed", "leverage", "push", "endurance")
+OF_THE_MOTOR = ("motor torque", "gust", "back-EMF", "winding heat", "magnet heat", "energy", "cut-out step", "trim")
+OF_THE_BUILD = ("joint limit", "carriage")
+
+
+def margin(build, case, key, gear="long"):
+    """One finding of a review."""
+    (found,) = (f for f in review(build, [case]).findings if f.key == key and f.gear in (gear, "-"))
+    return found
+
+
+@pytest.mark.parametrize("name", examples.NAMES)
+def test_every_gear_in_every_case(name):
+    build = examples.build(name)
+    found = review(build, examples.cases()).findings
+    expected = OF_THE_CASE + (OF_THE_MOTOR if build.motor else ())
+    rows = [(key, case.name, gear) for case in examples.cases() for gear in build.gears.names for key in expected]
+    rows += [(key, "any", "-") for key in (OF_THE_BUILD if build.packs else ())] + [("local rules", "any", "-")]
+    assert sorted((f.key, f.case, f.gear) for f in found) == sorted(rows)
+    for f in found:
+        assert f.verdict == FINDINGS[f.key].verdict(f.margin)
+        assert f.limited_by and f.moved_by == FINDINGS[f.key].moved_by
+
+
+def test_every_finding_has_its_row_and_every_row_its_finding(root):
+    assert set(FINDINGS) == {*OF_THE_CASE, *OF_THE_MOTOR, *OF_THE_BUILD, "local rules"}
+    page = (root / "docs" / "findings.md").read_text(encoding="utf-8")
+    assert page == findings.page()
+    for key, rule in FINDINGS.items():
+        assert f"| {key} | {rule.question} |" in page
+        assert 0 < rule.tight <= rule.holds
+        assert len({page.count(text) > 0 for text in (rule.available, rule.required, rule.moved_by)}) == 1
+
+
+@pytest.mark.parametrize("rule", FINDINGS.values(), ids=lambda rule: rule.key)
+def test_verdicts_turn_at_their_limits(rule):
+    assert rule.verdict(rule.holds) == rule.verdict(np.inf) == HOLDS
+    assert rule.verdict(np.nextafter(rule.holds, 0)) == (TIGHT if rule.tight < rule.holds else SHORT)
+    assert rule.verdict(np.nextafter(rule.tight, 0)) == rule.verdict(0.0) == rule.verdict(-np.inf) == SHORT
+    assert rule.verdict(np.nan) == UNKNOWN
+    if rule.tight < rule.holds:
+        assert rule.verdict(rule.tight) == TIGHT
+
+
+def test_margins_by_hand():
+    build, case = examples.build(), examples.case(slope=0.06, speed=3.2, trim="steps", wanted_speed=4.0, gust=9.0)
+    slope = build.wheel.radius * 93.61 * 9.81 * 0.06 / np.sqrt(1 + 0.06**2)
+    assert margin(build, case, "trim").margin == pytest.approx(9.0 / slope, rel=1e-9)
+    assert margin(build, case, "carriage").margin == pytest.approx(100 / (13 * 2.05 * 3.6))
+    assert margin(build, case, "joint limit").margin == pytest.approx(63 / (13 * 4.18))
+    driving, resisting = 0.965 / 1.6338 + 0.34, 1 / (0.965 * 1.6338) + 0.22
+    assert margin(build, case, "leverage").margin == pytest.approx(min(driving, resisting) * 131 / 143, rel=1e-9)
+    assert margin(build, case, "pace").margin == pytest.approx(min(88 * np.pi / 30 * 1.6338 * build.wheel.radius / 4.0, 9), rel=1e-9)
+    density = case.air_density
+    gust = 0.5 * density * 0.55 * (12.2**2 - 3.2**2) * build.wheel.radius
+    found = margin(build, case, "gust")
+    assert found.limited_by.endswith(f"{gust:.0f} N·m asked") and 0.3 < found.margin < 3
+
+
+def test_a_weak_motor_is_found_short():
+    case = examples.case(slope=0.12, speed=3.0, trim="steps")
+    assert margin(examples.strong(), case, "motor torque").verdict == HOLDS
+    weak = margin(replace(examples.build(), {"assist.torque_cap": 12.0}), case, "motor torque")
+    assert weak.verdict == SHORT and weak.limited_by.startswith("torque cap")
+    full = examples.case(slope=-0.2, speed=6.0, state_of_charge=1.0)
+    braking = margin(replace(examples.build(), {"assist.resisting_gain.long": 2.0}), full, "motor torque")
+    assert braking.verdict == SHORT and braking.limited_by.startswith("charge current")
+
+
+def test_heat_is_rise_over_allowed_rise():
+    build, case = examples.build(), examples.case(slope=0.05, speed=2.5, trim="steps", air_temperature=300.0, duration=1500.0)
+    found = margin(build, case, "winding heat")
+    winding = float(re.search(r"winding at (\d+) °C", found.limited_by).group(1))
+    assert found.margin == pytest.approx((155 + 273.15 - 300) / (winding + 273.15 - 300), rel=0.03)
+    hot = margin(replace(build, {"motor.insulation_class": "A", "motor.winding_to_stator": 1.2}), case, "winding heat")
+    assert hot.margin < 0.8 * found.margin
+
+
+def test_losing_the_motor_counts_in_both_directions():
+    for slope in (0.1, -0.1):
+        found = margin(examples.build(), examples.case(slope=slope, trim="level"), "cut-out step")
+        assert np.isfinite(found.margin) and "to supply at once" in found.limited_by
+
+
+def test_a_rider_who_cannot_push_is_short_not_broken():
+    case, build = examples.case(slope=0.4, speed=6.0, trim="level", gust=20.0), examples.build("classroom_demonstrator")
+    found = review(build, [case], gears=[build.gears.named("raised")])
+    assert {f.verdict for f in found.findings if f.key in ("push", "endurance", "cut-out step")} == {SHORT}
+    assert all(f.margin >= 0 or np.isnan(f.margin) for f in found.findings)
+
+
+@pytest.mark.parametrize("name", examples.NAMES)
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"speed": 0.0, "wanted_speed": 0.0},
+        {"speed": 0.0, "slope": 0.1, "trim": "level"},
+        {"duration": 0.0, "distance": 0.0},
+        {"distance": 0.0, "state_of_charge": 0.0},
+        {"state_of_charge": 1.0, "slope": -0.5, "speed": 12.0},
+        {"slope": 0.5, "speed": 25.0, "head_wind": 40.0, "gust": 40.0},
+        {"head_wind": -40.0, "air_temperature": 223.15, "altitude": 6000.0},
+        {"air_temperature": 333.15, "winding_start": 523.15, "duration": 1e6},
+    ],
+)
+def test_the_ends_of_what_a_case_may_ask(name, changes):
+    found = review(examples.build(name), [examples.case(**changes)])
+    assert len(found.findings) > 5 and "nan" not in str(found) and "inf" not in str(found)
+    assert found.table().shape == (len(found.findings), 8)
+
+
+def test_the_words_are_plain_and_conclude_nothing():
+    for name in examples.NAMES:
+        for rules in (None, *local_rules()):
+            cases = [replace(case, {"rules": rules}) if rules else case for case in examples.cases()[: 1 if rules else None]]
+            found = review(examples.build(name), cases)
+            text = str(found) + found.table().to_csv() + str(found.summary())
+            assert re.search(r"\b(un)?safe(ly)?\b|\b(il)?legal(ly)?\b|\blawful", text, re.IGNORECASE) is None
+            assert all(caution in str(found) for caution in CAUTIONS)
+            (rule,) = (f for f in found.findings if f.key == "local rules")
+            assert rule.verdict == UNKNOWN
+            if rules:
+                assert "Local law prevails" in str(found)
+    assert re.search(r"\bsafe|\blegal", findings.page(), re.IGNORECASE) is None
+
+
+def test_the_text_carries_every_finding_with_its_verdict():
+    build, cases = examples.build(), examples.cases()
+    found = review(build, cases)
+    text = str(found)
+    for case in cases:
+        assert f"\n{case.name}, gear direct\n" in text and f"\n{case.name}, gear long\n" in text
+    lines = re.findall(r"^  (holds|tight|short|unknown) +([\d.]+|> 99|-)  ", text, re.MULTILINE)
+    assert len(lines) == len(found.findings)
+    for f, (verdict, number) in zip(found.findings, lines, strict=True):
+        assert verdict == f.verdict
+        assert number == ("-" if np.isnan(f.margin) else "> 99" if f.margin >= 100 else f"{f.margin:.2f}")
+    short = {f.key for f in found.findings if f.verdict in (SHORT, TIGHT)}
+    for key in short:
+        assert f"  {key:14} {FINDINGS[key].moved_by}" in text
+
+
+def test_the_summary_counts_and_names_the_narrowest():
+    found = review(examples.build(), examples.cases())
+    lines = found.summary()
+    assert sum(int(lines[word]) for word in (HOLDS, TIGHT, SHORT, UNKNOWN)) == len(found.findings)
+    worst = min((f for f in found.findings if f.verdict != UNKNOWN), key=lambda f: f.margin / FINDINGS[f.key].holds)
+    assert lines["narrowest"].startswith(f"{worst.key}, {worst.case}, gear {worst.gear}: ")
+    assert "narrowest" not in Review("empty", (), ()).summary()
+
+
+def test_what_is_missing_and_what_is_uncertain_is_said():
+    alone = review(examples.build("harbour_ungeared"), examples.cases())
+    assert any(note.startswith("No motor and no packs") for note in alone.notes)
+    assert any("uncertainty" in note for note in review(examples.build(), examples.cases()).notes)
+
+
+def test_one_gear_can_be_reviewed_alone():
+    build = examples.build()
+    found = review(build, examples.cases(), gears=[build.gears.named("long")])
+    assert {f.gear for f in found.findings} == {"long", "-"}
+
+
+def test_an_area_that_is_not_in_the_table_is_named():
+    with pytest.raises(ValueError, match="no local rule 'atlantis'; the table has: great-britain"):
+        review(examples.build(), [examples.case(rules="atlantis")])
