@@ -1,16 +1,19 @@
 """The topic panels: each is a study, a picture and a choice of controls.
 
-``gearing(build)`` and its sisters take a build, and a case if the first of
-``data/cases`` should not be asked, and return a widget.
+``gearing(build, case)`` and its sisters take a build, and a case if a level
+road should not be asked, and return a widget; ``start`` shows the whole machine.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import dataclasses
+import errno
+from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from ..inputs import Build, Case, load_case, replace, save_build
+from ..inputs import Build, Case, save_build
 from ..studies import gearing as gearing_study
 from ..studies import heat as heat_study
 from ..studies import leverage as leverage_study
@@ -18,119 +21,200 @@ from ..studies import machine
 from ..studies import motor as motor_study
 from ..studies import review as review_study
 from ..studies import ride as ride_study
-from .figures import PICTURES
+from .figures import TOPICS
 from .figures.scene import Scene
 from .panel import Panel
 from .settings import Desk
 
+DRAWS = 600  # of the build's uncertain numbers, for each redraw of the range
 RATIO, GAIN = "gears.gear.{gear}.ratio", "assist.driving_gain.{gear}"
 MACHINE = (RATIO, "cranks.length", "wheel.rolling_circumference", GAIN)
 
+LEVEL_ROAD = Case(
+    name="Level road",
+    speed=3.0,
+    slope=0.0,
+    head_wind=0.0,
+    air_temperature=288.15,
+    duration=1800.0,
+    distance=5400.0,
+    state_of_charge=0.9,
+    wanted_speed=3.5,
+)
 
-def gearing(build: Build, case: Case, **options: Any) -> Panel:
+
+@dataclass(frozen=True)
+class Topic:
+    """What a panel asks, what it offers to change, and which numbers it prints (all when none are named)."""
+
+    title: str
+    results: Callable[[Build, Case], tuple[Any, ...]]
+    build_fields: tuple[str, ...]
+    case_fields: tuple[str, ...]
+    numbers: tuple[str, ...] = ()
+
+
+def start(build: Build, case: Case | None = None, **options: Any) -> Panel:
+    """The whole machine at one look: side view, leverage left over speed, findings in short."""
+    return _panel("start", build, case, options)
+
+
+def gearing(build: Build, case: Case | None = None, **options: Any) -> Panel:
     """Speeds and their causes, and the leverage left over speed."""
-    return _panel(build, case, "Gearing", _gearing, MACHINE, ("slope", "head_wind", "trim"), options)
+    return _panel("gearing", build, case, options)
 
 
-def leverage(build: Build, case: Case, **options: Any) -> Panel:
+def leverage(build: Build, case: Case | None = None, **options: Any) -> Panel:
     """Foot force over the crank turn, and what the legs must do if the motor stops."""
-    fields = (*MACHINE, "gears.gear.{gear}.efficiency", "rider.mass", "assist.trim_cap")
-    return _panel(build, case, "Leverage", _leverage, fields, ("speed", "slope", "trim"), options)
+    return _panel("leverage", build, case, options)
 
 
-def motor(build: Build, case: Case, **options: Any) -> Panel:
+def motor(build: Build, case: Case | None = None, **options: Any) -> Panel:
     """Wheel torque over speed, split into legs, motor and reserve."""
-    fields = (
-        "motor.torque_constant_peak",
-        "motor.phase_resistance",
-        "controller.phase_current_limit",
-        "controller.battery_current_limit",
-        "assist.torque_cap",
-        GAIN,
-        RATIO,
-    )
-    return _panel(build, case, "Motor", _motor, fields, ("speed", "slope", "head_wind", "gust", "state_of_charge", "trim"), options)
+    return _panel("motor", build, case, options)
 
 
-def heat(build: Build, case: Case, **options: Any) -> Panel:
+def heat(build: Build, case: Case | None = None, **options: Any) -> Panel:
     """Reserve over the time of the case, and rise over allowed rise."""
-    fields = ("motor.phase_resistance", "motor.torque_constant_peak", "motor.winding_to_stator", "motor.stator_to_housing", GAIN, "rider.mass")
-    return _panel(build, case, "Heat", _heat, fields, ("speed", "slope", "duration", "air_temperature", "trim"), options)
+    return _panel("heat", build, case, options)
 
 
-def ride(build: Build, case: Case, **options: Any) -> Panel:
+def ride(build: Build, case: Case | None = None, **options: Any) -> Panel:
     """Distance against probability, and the energy of a kilometre by cause."""
-    fields = (GAIN, "rider.drag_area", "wheel.rolling_coefficient", "rider.mass", "packs.held_back")
-    return _panel(build, case, "Range", _ride, fields, ("speed", "slope", "head_wind", "distance", "state_of_charge", "trim"), options)
+    return _panel("ride", build, case, options)
 
 
-def review(build: Build, case: Case, **options: Any) -> Panel:
+def review(build: Build, case: Case | None = None, **options: Any) -> Panel:
     """All findings of the engaged gear in one case."""
-    fields = (*MACHINE, "assist.trim_cap", "motor.torque_constant_peak", "rider.mass", "rider.critical_power")
-    return _panel(build, case, "Review", _review, fields, ("speed", "slope", "head_wind", "gust", "duration", "distance", "trim"), options)
+    return _panel("review", build, case, options)
 
 
-def _gearing(build: Build, case: Case) -> Scene:
-    return Scene(machine.study(build, case), gearing_study.study(build, case))
+def scene(topic: str, build: Build, case: Case | None = None) -> Scene:
+    """What the picture of a topic draws, for a figure without a panel."""
+    if topic not in ASKED:
+        raise ValueError(f"no topic {topic!r}; there are {', '.join(ASKED)}")
+    return _scene(topic, build, case or LEVEL_ROAD)
 
 
-def _leverage(build: Build, case: Case) -> Scene:
-    return Scene(machine.study(build, case), leverage_study.study(build, case))
+def _engaged(build: Build):
+    return build.gears.named(build.gears.engaged)
 
 
-def _motor(build: Build, case: Case) -> Scene:
-    result = motor_study.study(build, case)
-    gear = build.gears.named(build.gears.engaged)
-    return Scene(machine.study(build, case), result, motor_study.point(build, case, gear))
+def _motor(build: Build, case: Case) -> tuple[Any, ...]:
+    return motor_study.study(build, case), motor_study.point(build, case, _engaged(build))
 
 
-def _heat(build: Build, case: Case) -> Scene:
-    return Scene(machine.study(build, case), heat_study.study(build, case))
+def _ride(build: Build, case: Case) -> tuple[Any, ...]:
+    return ride_study.study(build, case), ride_study.reach(build, case, count=DRAWS) if build.packs is not None else None
 
 
-def _ride(build: Build, case: Case) -> Scene:
-    reach = ride_study.reach(build, case, count=600) if build.packs is not None else None
-    return Scene(machine.study(build, case), ride_study.study(build, case), reach)
+def _review(build: Build, case: Case) -> tuple[Any, ...]:
+    return (review_study.review(build, [case], [_engaged(build)]),)
 
 
-def _review(build: Build, case: Case) -> Scene:
-    engaged = build.gears.named(build.gears.engaged)
-    return Scene(machine.study(build, case), review_study.review(build, [case], [engaged]))
+def _start(build: Build, case: Case) -> tuple[Any, ...]:
+    return gearing_study.study(build, case), *_review(build, case)
 
 
-SCENES: dict[str, Callable[[Build, Case], Scene]] = {
-    "gearing": _gearing,
-    "leverage": _leverage,
-    "motor": _motor,
-    "heat": _heat,
-    "range": _ride,
-    "review": _review,
+ASKED = {
+    "start": Topic(
+        "The machine",
+        _start,
+        (RATIO, "cranks.length", GAIN, "motor.torque_constant_peak", "rider.mass"),
+        ("slope", "speed"),
+        (
+            "gear ratio",
+            "comfortable speed",
+            "comfortable speed set by",
+            "greatest speed",
+            "greatest speed set by",
+            "cadence at the case's speed",
+            "saddle up against the reference cranks",
+            "unknown",
+        ),
+    ),
+    "gearing": Topic("Gearing", lambda build, case: (gearing_study.study(build, case),), MACHINE, ("slope", "head_wind", "trim")),
+    "leverage": Topic(
+        "Leverage",
+        lambda build, case: (leverage_study.study(build, case),),
+        (*MACHINE, "gears.gear.{gear}.efficiency", "rider.mass", "assist.trim_cap"),
+        ("speed", "slope", "trim"),
+    ),
+    "motor": Topic(
+        "Motor",
+        _motor,
+        (
+            "motor.torque_constant_peak",
+            "motor.phase_resistance",
+            "controller.phase_current_limit",
+            "controller.battery_current_limit",
+            "assist.torque_cap",
+            GAIN,
+            RATIO,
+        ),
+        ("speed", "slope", "head_wind", "gust", "state_of_charge", "trim"),
+    ),
+    "heat": Topic(
+        "Heat",
+        lambda build, case: (heat_study.study(build, case),),
+        (
+            "motor.phase_resistance",
+            "motor.torque_constant_peak",
+            "motor.winding_to_stator",
+            "motor.stator_to_housing",
+            GAIN,
+            "rider.mass",
+        ),
+        ("speed", "slope", "duration", "air_temperature", "trim"),
+    ),
+    "ride": Topic(
+        "Range",
+        _ride,
+        (GAIN, "rider.drag_area", "wheel.rolling_coefficient", "rider.mass", "packs.held_back"),
+        ("speed", "slope", "head_wind", "distance", "state_of_charge", "trim"),
+    ),
+    "review": Topic(
+        "Review",
+        _review,
+        (*MACHINE, "assist.trim_cap", "motor.torque_constant_peak", "rider.mass", "rider.critical_power"),
+        ("speed", "slope", "head_wind", "gust", "duration", "distance", "trim"),
+    ),
 }
 
 
-def scene(topic: str, build: Build, case: Case) -> Scene:
-    """What the picture of a topic draws, for a figure without a panel."""
-    return SCENES[topic](build, case)
+def _scene(topic: str, build: Build, case: Case, least: Scene | None = None) -> Scene:
+    made = Scene(machine.study(build, case), *ASKED[topic].results(build, case), numbers=ASKED[topic].numbers)
+    return made.held(TOPICS[topic], least)
 
 
-def _panel(
-    build: Build,
-    case: Case,
-    title: str,
-    make: Callable[[Build, Case], Scene],
-    build_fields: Sequence[str],
-    case_fields: Sequence[str],
-    options: dict[str, Any],
-) -> Panel:
+def _panel(topic: str, build: Build, case: Case | None, options: dict[str, Any]) -> Panel:
     """Put a desk of controls, a study and a picture together."""
-    desk = Desk(build, case, build_fields, case_fields)
+    case = case or LEVEL_ROAD
+    asked = ASKED[topic]
+    desk = Desk(build, case, asked.build_fields, asked.case_fields)
+    first: list[Scene] = []
 
     def study(**values: Any) -> Scene:
-        return make(*desk.variant(values))
+        made = _scene(topic, *desk.variant(values), least=first[0] if first else None)
+        first[:] = first or [made]
+        return made
 
     def save(values: dict[str, Any], name: str) -> None:
-        changed, _ = desk.variant(values)
-        save_build(replace(changed, {}), Path(f"{name}.toml") if not name.endswith(".toml") else Path(name))
+        save_as(desk.variant(values)[0], name)
 
-    heading = f"{title}: {build.name}, {case.name}"
-    return Panel(study, PICTURES[title.lower()], desk.controls, desk.start, title=heading, save=save, **options)
+    heading = f"{asked.title}: {build.name}, {case.name}"
+    return Panel(study, TOPICS[topic].picture, desk.controls, desk.start, title=heading, save=save, **options)
+
+
+def save_as(build: Build, name: str) -> Path:
+    """Write a build under the reader's own name into the current folder, never over a file."""
+    stem = name.strip().removesuffix(".toml").strip()
+    if not stem or stem.startswith(".") or any(letter in '/\\:*?"<>|' or not letter.isprintable() for letter in stem):
+        raise ValueError(
+            "Write a plain name such as 'my wheel', without a folder and without / \\ : * ? \" < > |; the file goes into this folder."
+        )
+    path = Path(f"{stem}.toml")
+    if path.exists():
+        raise FileExistsError(errno.EEXIST, "the file exists", str(path))
+    save_build(dataclasses.replace(build, name=stem), path)
+    return path

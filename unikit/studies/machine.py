@@ -22,6 +22,10 @@ class Machine(Result):
     wheel_radius: u.Metre = shown("wheel radius", "mm", 0)
     crank_length: u.Metre = shown("cranks", "mm", 0)
     saddle_height: u.Metre = shown("saddle above the axle", "mm", 0)
+    inseam: u.Metre = shown("inseam", "mm", 0)
+    tyre_width: u.Metre = shown("tyre", "mm", 0)
+    motor_diameter: u.Metre = shown("motor across", "mm", 0)
+    pedalled_speed: u.MetrePerSecond = shown("speed at the rider's greatest cadence", "km/h")
     total_mass: u.Kilogram = shown("rider and machine", "kg")
     travel_ratio: u.Ratio = shown("road travel per pedal travel", digits=2)
     push_ungeared: u.Newton = shown("100 N on the pedal: at the road, ungeared wheel", "N")
@@ -44,6 +48,10 @@ def study(build: Build, case: Case, gear: Gear | None = None) -> Machine:
         wheel_radius=radius,
         crank_length=length,
         saddle_height=pedalling.saddle_height(build.rider.inseam, length),
+        inseam=build.rider.inseam,
+        tyre_width=build.wheel.tyre_width,
+        motor_diameter=build.motor.housing_diameter if build.motor else 0.0,
+        pedalled_speed=gearing.speed(build.rider.greatest_cadence, radius, gear.ratio),
         total_mass=build.total_mass,
         travel_ratio=gearing.travel_ratio(radius, length, gear.ratio),
         push_ungeared=PUSH * build.cranks.reference_length / radius,

@@ -1,8 +1,18 @@
 """The pictures of the kit: each draws one study's result, beside the side view of the machine."""
 
-from . import gearing, heat, leverage, motor, review, ride, side
+from types import ModuleType
 
-PICTURES = {"gearing": gearing.picture, "leverage": leverage.picture, "motor": motor.picture, "heat": heat.picture}
-PICTURES |= {"range": ride.picture, "review": review.picture, "side": side.picture}
+from . import gearing, heat, leverage, motor, review, ride, side, start
 
-__all__ = ["PICTURES", "gearing", "heat", "leverage", "motor", "review", "ride", "side"]
+TOPICS: dict[str, ModuleType] = {
+    "start": start,
+    "gearing": gearing,
+    "leverage": leverage,
+    "motor": motor,
+    "heat": heat,
+    "ride": ride,
+    "review": review,
+}
+PICTURES = {name: module.picture for name, module in TOPICS.items()} | {"side": side.picture}
+
+__all__ = ["PICTURES", "TOPICS", *TOPICS, "side"]

@@ -2,52 +2,85 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 
 from .. import style
 from ..picture import Picture
-from . import side
+from . import pen, side
 
-LONGEST = 60.0  # minutes
-STRONGEST = 45.0
-
-
-def _frame(axes, scene) -> None:
-    side.frame(axes["side"])
-    axes["reserve"].set(xlim=(0, LONGEST), ylim=(0, STRONGEST), ylabel="reserve / N·m", title="Reserve over the time of the case")
-    axes["reserve"].tick_params(labelbottom=False)
-    axes["rise"].set(xlim=(0, LONGEST), ylim=(0, 150), xlabel="time / min", ylabel="rise / % of allowed")
-    axes["rise"].axhspan(100, 150, facecolor=(style.VERMILION, 0.10), edgecolor=(style.VERMILION, 0.5), hatch=style.HATCHES[1], linewidth=0)
+TIMES = (1, 2, 5, 10, 20, 30, 60, 120, 240, 480)  # minutes: ends of the time axis
+RISES = (1.3, 2.6, 5.0, 10.0)
 
 
-def _marks(axes, scene) -> None:
-    side.marks(axes["side"], scene.machine)
-    result, top, low = scene.main, axes["reserve"], axes["rise"]
-    minutes = result.time / 60
-    top.plot(minutes, result.reserve, **style.line(2))
-    style.hatch_between(top, minutes, 0, result.reserve, style.GREEN)
-    derating, spent = result.derating_after / 60, result.reserve_spent_after / 60
-    if derating < min(minutes[-1], LONGEST):
-        top.axvline(derating, color=style.ORANGE, linewidth=1.4, linestyle=(0, (4, 2)))
-        style.note(top, derating, 0.92 * STRONGEST, f" derating begins, {derating:.1f} min", style.ORANGE, va="top", ha=_side(derating))
-    if spent < min(minutes[-1], LONGEST):
-        top.plot([spent], [0.6], marker="s", color=style.VERMILION, markersize=7, clip_on=False)
-        style.note(top, spent, 0.18 * STRONGEST, f" spent after {spent:.1f} min", style.VERMILION, ha=_side(spent))
-    elif minutes[-1] > 0:
-        style.note(top, min(minutes[-1], LONGEST), 0.55 * STRONGEST, f"not spent in {minutes[-1]:.0f} min ", style.GREEN, ha="right")
-    curves = []
-    for temperature, limit, text, index, color in (
+class Span(NamedTuple):
+    """Ends of the axes: minutes, newton metres, percent of the allowed rise."""
+
+    time: float
+    reserve: float
+    rise: float
+
+
+def span(scene, least: Span | None = None) -> Span:
+    """The time follows the case; reserve and rise have room to grow."""
+    result = scene.main
+    duration = float(result.time[-1]) / 60
+    time = next((end for end in TIMES if end >= duration - 1e-9), pen.nice(duration))
+    rise = pen.nice(max(float(np.max(share)) for share, *_ in _rises(result)), RISES) if duration > 0 else 1.3
+    needed = Span(float(time), pen.nice(1.45 * float(np.max(result.reserve))), 100 * max(rise, 1.3))
+    return needed if least is None else needed._replace(reserve=max(needed.reserve, least.reserve), rise=max(needed.rise, least.rise))
+
+
+def _rises(result):
+    """Rise over allowed rise, with name, line and colour; limits at or below the air's temperature leave no rise."""
+    for temperature, limit, name, index, color in (
         (result.winding, result.winding_limit, "winding", 1, style.VERMILION),
         (result.housing, result.magnet_limit, "magnets", 0, style.BLUE),
     ):
-        share = 100 * (temperature - result.air) / (limit - result.air)
-        low.plot(minutes, share, **style.line(index))
-        curves.append((minutes, share, text, color))
+        yield (temperature - result.air) / max(limit - result.air, 1.0), name, index, color
+
+
+def _frame(axes, scene) -> None:
+    side.frame(axes["side"], scene.stage)
+    top, low, held = axes["reserve"], axes["rise"], scene.span
+    top.set(xlim=(0, held.time), ylim=(0, held.reserve), ylabel="reserve / N·m", title="Reserve over time")
+    top.tick_params(labelbottom=pen.is_narrow(top))
+    low.set(xlim=(0, held.time), ylim=(-0.05 * held.rise, held.rise), xlabel="time / min", ylabel="rise / % of allowed")
+    low.axhspan(100, held.rise, facecolor=(style.VERMILION, 0.08), edgecolor=(style.VERMILION, 0.4), hatch=style.HATCHES[1], linewidth=0)
+    low.axhline(100, color=style.INK, linewidth=1.2)
+
+
+def _marks(axes, scene) -> None:
+    side.marks(axes["side"], scene.machine, scene.stage)
+    result, top, low, held = scene.main, axes["reserve"], axes["rise"], scene.span
+    minutes = result.time / 60
+    end = float(minutes[-1])
+    pen.area(top, minutes, 0, result.reserve, style.GREEN, style.HATCHES[0])
+    pen.line(top, minutes, result.reserve, **style.line(2))
+    for one in (top, low):
+        pen.line(one, [end, end], list(one.get_ylim()), color=style.QUIET, linewidth=1.0, linestyle=(0, (2, 2)))
+    derating, spent = result.derating_after / 60, result.reserve_spent_after / 60
+    begins = f"derating begins after {derating:.1f} min" if derating < end else f"no derating in {end:.0f} min"
+    goes = (
+        f"reserve spent after {spent:.1f} min"
+        if spent <= end
+        else f"{result.reserve[-1]:.{0 if result.reserve[-1] >= 9.95 else 1}f} N·m left after {end:.0f} min"
+    )
+    if derating < end:
+        pen.line(top, [derating, derating], [0, held.reserve], color=style.ORANGE, linewidth=1.6, linestyle=(0, (5, 2)))
+    if spent <= end:
+        pen.line(top, spent, 0, marker="s", color=style.VERMILION, markersize=8, clip_on=False, zorder=4)
+    for level, text, color in (
+        (0.92, begins, style.ORANGE if derating < end else style.GREEN),
+        (0.77, goes, style.VERMILION if spent <= end else style.GREEN),
+    ):
+        pen.words(top, 0.015, level, text, color, 1.0, transform=top.transAxes, paper=style.PAPER)
+    curves = []
+    for share, name, index, color in _rises(result):
+        pen.line(low, minutes, 100 * share, **style.line(index))
+        curves.append((minutes, 100 * share, name, color))
     style.label_ends(low, curves)
-
-
-def _side(minute: float) -> str:
-    return "left" if minute < 0.6 * LONGEST else "right"
 
 
 picture = Picture(
@@ -55,6 +88,9 @@ picture = Picture(
     _marks,
     mosaic=[["side", "reserve"], ["side", "rise"]],
     ratios=[1.0, 2.0],
-    margins={"right": 0.8},
-    text="Reserve of torque over the time of the case with the moment when derating spends it; below, rise over allowed rise of winding and magnets",
+    bare=("side",),
+    margins={"left": 0.1, "right": 0.85, "columns": 0.95, "rows": 0.22},
+    narrow_margins={"left": 0.72, "right": 0.85},
+    span=lambda scene: scene.key,
+    text="Reserve of torque over the time of the case with the moment when derating spends it; below, rise over allowed rise",
 )

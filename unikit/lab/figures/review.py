@@ -3,58 +3,79 @@
 from __future__ import annotations
 
 import numpy as np
+from matplotlib.collections import LineCollection
 
 from ...studies.findings import FINDINGS
 from .. import style
 from ..picture import Picture
-from . import side
+from . import pen, side
 
-KEYS = (
-    "pace",
-    "top speed",
-    "leverage",
-    "push",
-    "endurance",
-    "motor torque",
-    "gust",
-    "back-EMF",
-    "winding heat",
-    "magnet heat",
-    "energy",
-    "cut-out step",
-    "trim",
-)
+BUILD_ALONE = ("joint limit", "carriage", "local rules")  # no speed, slope or setting of the panel moves these
+KEYS = tuple(key for key in FINDINGS if key not in BUILD_ALONE)
 LEAST, MOST = 0.2, 5.0
-MARKERS = {"holds": ("o", style.GREEN), "tight": ("D", style.ORANGE), "short": ("s", style.VERMILION)}
+LIFT = 0.22  # of a row, where its text stands below it
+MARKERS = {"holds": ("o", style.BLUE), "tight": ("D", style.ORANGE), "short": ("s", style.VERMILION)}
+
+
+def span(scene, least=None) -> None:
+    """The scale is the same for all builds."""
 
 
 def _frame(axes, scene) -> None:
-    side.frame(axes["side"])
+    side.frame(axes["side"], scene.stage)
     main = axes["main"]
-    main.set(xlim=(LEAST, MOST), ylim=(len(KEYS) - 0.4, -0.6), xscale="log", xlabel="margin over what it takes to hold", title="What holds and what is short")
-    main.set_xticks([0.2, 0.5, 1, 2, 5], ["0.2", "0.5", "holds from here", "2", "5 or more"])
+    main.set(
+        xlim=(LEAST, MOST),
+        ylim=(len(KEYS) - 0.4, -0.6),
+        xscale="log",
+        xlabel="margin / margin that holds",
+        title="Margins",
+    )
+    main.set_xticks([0.2, 0.5, 1, 2, 5], ["0.2", "0.5", "1", "2", "5+"])
     main.minorticks_off()
     main.set_yticks(range(len(KEYS)), KEYS)
-    main.axvspan(LEAST, 1, facecolor=(style.VERMILION, 0.06), edgecolor=(style.VERMILION, 0.25), hatch=style.HATCHES[1], linewidth=0)
+    main.tick_params(axis="y", length=0)
+    if pen.is_narrow(main):  # two lines a row, from the left edge: the finding, and below it what it says
+        main.set_yticks([])
+        for row, key in enumerate(KEYS):
+            pen.words(main, _left(main), row - LIFT, key, fontweight="bold")
+    main.axvspan(LEAST, 1, facecolor=(style.VERMILION, 0.06), edgecolor=(style.VERMILION, 0.22), hatch=style.HATCHES[1], linewidth=0)
     main.axvline(1, color=style.INK, linewidth=1.4)
 
 
 def _marks(axes, scene) -> None:
-    side.marks(axes["side"], scene.machine)
-    main = axes["main"]
+    side.marks(axes["side"], scene.machine, scene.stage)
+    main, narrow = axes["main"], pen.is_narrow(axes["main"])
     found = {finding.key: finding for finding in scene.main.findings}
+    drawn = [(row, found[key]) for row, key in enumerate(KEYS) if key in found and not np.isnan(found[key].margin)]
+    lift = LIFT if narrow else 0.0
+    for verdict, (marker, color) in MARKERS.items():
+        rows = np.array([row for row, finding in drawn if finding.verdict == verdict]) - lift
+        places = np.array([_place(finding) for _, finding in drawn if finding.verdict == verdict])
+        if rows.size:
+            stems = [[(1.0, row), (place, row)] for row, place in zip(rows, places, strict=True)]
+            main.add_artist(LineCollection(stems, colors=color, linewidths=1.6))
+            pen.line(main, places, rows, marker=marker, linestyle="", color=color, markersize=7, clip_on=False)
+    judged = {row: finding for row, finding in drawn}
     for row, key in enumerate(KEYS):
-        finding = found.get(key)
-        if finding is None or np.isnan(finding.margin):
-            main.text(1.06, row, "not in this build", va="center", fontsize=8.5, color=style.QUIET)
-            continue
-        place = float(np.clip(finding.margin / FINDINGS[key].holds, LEAST, MOST))
-        marker, color = MARKERS[finding.verdict]
-        main.plot([1, place], [row, row], color=color, linewidth=1.6)
-        main.plot([place], [row], marker=marker, color=color, markersize=7, clip_on=False)
-        right = place < 1.6
-        text = f"{finding.verdict}: {finding.limited_by}"
-        style.note(main, place * (1.12 if right else 0.9), row, text, va="center", ha="left" if right else "right", fontsize=8.5)
+        finding = judged.get(row)
+        if finding is None:
+            text, color = "unknown" if key in found else "not in this build", style.QUIET
+        else:
+            text, color = f"{finding.verdict}: {finding.limited_by}".replace(" -", " −"), MARKERS[finding.verdict][1]
+        if narrow:
+            pen.words(main, _left(main), row + 0.24, text, color, paper=style.PAPER)
+        else:
+            pen.words(main, MOST * 1.13, row, text, color)
+
+
+def _place(finding) -> float:
+    return float(np.clip(finding.margin / FINDINGS[finding.key].holds, LEAST, MOST))
+
+
+def _left(axes) -> float:
+    """The margin at which a text begins at the left edge of the figure."""
+    return float(axes.transData.inverted().transform((0.1 * axes.figure.dpi, 0))[0])
 
 
 picture = Picture(
@@ -62,7 +83,11 @@ picture = Picture(
     _marks,
     size=(9.2, 4.6),
     mosaic=[["side", "main"]],
-    ratios=[1.0, 2.3],
-    margins={"left": 1.1},
-    text="Margins of all findings of one gear in one case on one scale",
+    ratios=[1.0, 1.05],
+    bare=("side",),
+    margins={"left": 0.1, "right": 3.35, "columns": 1.05},
+    narrow_margins={"left": 1.05, "right": 0.2},
+    narrow_heights=(3.3, 6.0),
+    span=lambda scene: scene.key,
+    text="Margins of all findings of one gear in one case on one scale, each with what limits it",
 )

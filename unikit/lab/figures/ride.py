@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 
 from .. import style
 from ..picture import Picture
-from . import side
+from . import pen, side
 
-FURTHEST = 80.0  # km
-MOST = 45.0  # Wh/km
 CAUSES = (
     ("rolling", "rolling"),
     ("air", "air"),
@@ -20,62 +20,103 @@ CAUSES = (
     ("copper_loss", "copper"),
     ("controller_loss", "controller"),
     ("pack_loss", "packs, wires"),
+    ("leg_power", "from the legs"),
+    ("battery_power", "from the cells"),
 )
+PAYERS = 2  # the last rows: who pays
+WH_PER_KM = 3.6
+
+
+class Span(NamedTuple):
+    """Ends of the axes: km, and Wh/km upwards and downwards."""
+
+    distance: float
+    most: float
+    least: float
+
+
+def span(scene, least: Span | None = None) -> Span:
+    """Room for the wanted distance, for what nine in ten reach, and for the largest cause."""
+    wanted, energies = scene.main.distance / 1000, _energies(scene.main)
+    reached = scene.more.middle / 1000 if scene.more is not None and np.isfinite(scene.more.middle) else 0.0
+    low = -float(energies.min())
+    needed = Span(
+        pen.nice(1.3 * max(wanted, reached)),
+        pen.nice(1.25 * max(float(energies.max()), 0.5 * low)),
+        pen.nice(1.35 * low) if low > 0.05 else 0.0,
+    )
+    return needed if least is None else Span(*map(max, needed, least))
+
+
+def _energies(ride) -> np.ndarray:
+    """Energy of a distance by cause, Wh/km; at rest there is no distance."""
+    if ride.speed <= 0:
+        return np.zeros(len(CAUSES))
+    return np.array([getattr(ride, name) for name, _ in CAUSES]) / ride.speed / WH_PER_KM
 
 
 def _frame(axes, scene) -> None:
-    side.frame(axes["side"])
-    axes["chance"].set(xlim=(0, FURTHEST), ylim=(0, 105), xlabel="distance / km", ylabel="probability / %", title="How likely the packs last")
-    axes["energy"].set(xlim=(-MOST / 2, MOST), ylim=(len(CAUSES) + 1.6, -0.6), xlabel="energy / Wh/km")
-    axes["energy"].set_yticks(range(len(CAUSES) + 2), [text for _, text in CAUSES] + ["from the legs", "from the cells"])
-    axes["energy"].grid(axis="y", visible=False)
-    axes["energy"].axhline(len(CAUSES) - 0.5, color=style.QUIET, linewidth=1)
-    axes["energy"].axvline(0, color=style.QUIET, linewidth=1)
+    side.frame(axes["side"], scene.stage)
+    chance, bars, held = axes["chance"], axes["energy"], scene.span
+    chance.set(xlim=(0, held.distance), ylim=(0, 112), xlabel="distance / km", ylabel="probability / %", title="Do the packs last?")
+    chance.set_yticks(range(0, 101, 20))
+    bars.set(xlim=(-held.least, held.most), ylim=(len(CAUSES) - 0.4, -0.6), xlabel="energy / Wh/km", title="Energy of a kilometre")
+    bars.set_yticks(range(len(CAUSES)), [text for _, text in CAUSES])
+    bars.tick_params(axis="y", length=0)
+    bars.grid(axis="y", visible=False)
+    bars.axhline(len(CAUSES) - PAYERS - 0.5, color=style.QUIET, linewidth=1)
+    bars.axvline(0, color=style.INK, linewidth=1)
 
 
 def _marks(axes, scene) -> None:
-    side.marks(axes["side"], scene.machine)
-    ride, reach = scene.main, scene.more
-    chance = axes["chance"]
-    if reach is not None:
-        distance = reach.distance / 1000
-        chance.plot(distance, 100 * reach.probability, **style.line(0))
-        wanted = ride.distance / 1000
-        chance.axvline(wanted, color=style.VERMILION, linewidth=1.4, linestyle=(0, (4, 2)))
-        style.note(
-            chance,
-            wanted,
-            14,
-            f" wanted {wanted:.0f} km: {100 * reach.chance:.0f} ± {100 * reach.chance_error:.0f} % ",
-            style.VERMILION,
-            ha="left" if wanted < FURTHEST / 2 else "right",
-        )
-        if 0 < 1.15 * reach.likely / 1000 < FURTHEST:
-            style.note(chance, reach.likely / 1000, 90, f" nine in ten reach {reach.likely / 1000:.0f} km", style.BLUE, va="center")
-    else:
-        style.note(chance, FURTHEST / 2, 50, "no packs in this build", ha="center")
-    bars = axes["energy"]
-    for row, (name, _) in enumerate(CAUSES):
-        _bar(bars, row, getattr(ride, name), ride.speed, style.QUIET)
-    _bar(bars, len(CAUSES), ride.leg_power, ride.speed, style.PURPLE)
-    _bar(bars, len(CAUSES) + 1, ride.battery_power, ride.speed, style.BLUE)
+    side.marks(axes["side"], scene.machine, scene.stage)
+    _chance(axes["chance"], scene.main, scene.more, scene.span.distance)
+    bars, values = axes["energy"], _energies(scene.main)
+    rows, first = np.arange(len(CAUSES)), len(CAUSES) - PAYERS
+    for chosen, color in ((rows < first, style.QUIET), (rows == first, style.PURPLE), (rows == first + 1, style.BLUE)):
+        pen.bars(bars, rows[chosen], values[chosen], color)
+    near = 0.015 * (scene.span.most + scene.span.least)
+    for row, value in zip(rows, values, strict=True):
+        text = f"{value:.1f}".replace("-0.0", "0.0").replace("-", "−")
+        pen.words(bars, value + (near if value >= 0 else -near), row, text, size=0.85, ha="left" if value >= 0 else "right")
 
 
-def _bar(axes, row: int, power: float, speed: float, color: str) -> None:
-    """One cause as energy per distance, with its number beside the bar."""
-    value = power / speed / 3.6 if speed > 0 else 0.0
-    drawn = float(np.clip(value, -MOST / 2, MOST))
-    axes.barh(row, drawn, height=0.6, facecolor=(color, 0.3), edgecolor=color)
-    place = drawn if abs(drawn) < 0.8 * MOST else 0.8 * drawn
-    axes.text(place + (0.6 if value >= 0 else -0.6), row, f"{value:.1f}", va="center", ha="left" if value >= 0 else "right", fontsize=8.5)
+def _chance(axes, ride, reach, furthest: float) -> None:
+    """The curve of probability and the wanted distance on it."""
+    if reach is None:
+        pen.words(axes, furthest / 2, 55, "no packs in this build:\nthe legs go all the way", style.QUIET, 1.0, ha="center")
+        return
+    distance, probability = reach.distance / 1000, 100 * reach.probability
+    pen.line(axes, np.append(distance, max(distance[-1], furthest)), np.append(probability, probability[-1]), **style.line(0))
+    wanted, chance = ride.distance / 1000, 100 * reach.chance
+    pen.line(axes, [wanted, wanted], [0, chance], color=style.VERMILION, linewidth=1.4, linestyle=(0, (4, 2)))
+    pen.line(axes, wanted, chance, marker="o", color=style.VERMILION, markersize=7)
+    error = 100 * reach.chance_error
+    text = f"wanted {wanted:.{0 if wanted >= 20 else 1}f} km:\n{chance:.0f} %" + (f" ± {error:.0f} %" if error >= 0.5 else "")
+    late = wanted > 0.5 * furthest
+    pen.words(
+        axes,
+        wanted + (-0.025 if late else 0.025) * furthest,
+        18,
+        text,
+        style.VERMILION,
+        1.0,
+        ha="right" if late else "left",
+        paper=style.PAPER,
+    )
+    likely = f"nine in ten reach {reach.likely / 1000:.1f} km" if np.isfinite(reach.likely) else "the packs gain on the way"
+    pen.words(axes, 0.97 * furthest, 107, likely, style.BLUE, 1.0, ha="right", paper=style.PAPER)
 
 
 picture = Picture(
     _frame,
     _marks,
-    size=(9.6, 4.2),
+    size=(9.2, 4.2),
     mosaic=[["side", "chance", "energy"]],
-    ratios=[1.0, 1.25, 1.25],
-    margins={"left": 0.95},
+    ratios=[1.0, 1.3, 1.05],
+    bare=("side",),
+    margins={"left": 0.1, "right": 0.15, "columns": 1.0},
+    narrow_margins={"left": 1.15, "right": 0.2},
+    span=lambda scene: scene.key,
     text="Probability of reaching a distance on the packs, and the energy of a kilometre by cause",
 )

@@ -2,25 +2,45 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from types import ModuleType
 from typing import Any
 
 import pandas
 
 from ...studies.machine import Machine
+from .side import Stage, stage
 
 
 @dataclass(frozen=True)
 class Scene:
-    """The machine and one or more results of the same build and case."""
+    """The machine and one or more results of the same build and case, and the spans of the axes that hold them."""
 
     machine: Machine
     main: Any
     more: Any = None
+    stage: Stage | None = None
+    span: Any = None
+    numbers: tuple[str, ...] = ()
+
+    def held(self, figure: ModuleType, least: Scene | None = None) -> Scene:
+        """The scene with spans that a topic's picture needs, nowhere less than those of another scene.
+
+        A panel gives its first scene, so that axes stay while a slider is
+        dragged and grow only where a curve would leave them.
+        """
+        span = figure.span(self, None if least is None else least.span)
+        return replace(self, stage=stage(self.machine, None if least is None else least.stage), span=span)
+
+    @property
+    def key(self) -> tuple[Any, Any]:
+        """What the frame depends on."""
+        return self.stage, self.span
 
     def summary(self) -> dict[str, str]:
         """The topic's numbers; a second result adds those that the first does not have."""
-        return self.main.summary() | (self.more.summary() if self.more is not None else {})
+        every = self.main.summary() | (self.more.summary() if self.more is not None else {})
+        return {label: every[label] for label in self.numbers} if self.numbers else every
 
     def table(self) -> pandas.DataFrame:
         """The table of the topic's result."""

@@ -2,62 +2,156 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.patches import Circle, Ellipse
-from matplotlib.transforms import Affine2D
+from matplotlib.patches import Circle
 
 from .. import style
 from ..picture import Picture
+from . import pen
 
-WIDE = (-0.72, 0.98)
-HIGH = (-1.16, 1.62)
-NEWTON = 0.0105  # metres of arrow for a newton at the road
+FOOT = 0.29  # share of the height for the arrows below the road
+BELOW = 0.17  # metres from the contact point down to the end of the stage, for a road that falls
+STEEPEST = 0.16  # metres that the drawn road may rise or fall
+COLUMN = 0.40  # share of the width for the names of the arrows
+REACH = 0.38  # share of the width for the longest arrow
+SPOKES = 10
+FAR = "#EFECE4"  # the limb behind the wheel
+GAP = [np.nan, np.nan]
+
+ARROWS = (
+    ("ungeared", "push_ungeared", style.INK, "-"),
+    ("gear alone", "push_gear", style.BLUE, "-"),
+    ("assisted", "push_assisted", style.GREEN, "-"),
+)
 
 
-def frame(axes: Axes) -> None:
-    """An empty stage in metres, equal both ways, the axle at the origin."""
-    axes.set(xlim=WIDE, ylim=HIGH, aspect="equal", title="100 N on the pedal, at the road")
+class Stage(NamedTuple):
+    """What the side view must hold: height in metres, and newtons at the road."""
+
+    height: float
+    push: float
+
+
+def stage(machine, least: Stage | None = None) -> Stage:
+    """Round numbers that hold a machine, and never less than ``least``."""
+    height = 0.2 * np.ceil((machine.wheel_radius + machine.saddle_height + 0.98 * machine.inseam) / 0.2 - 1e-9)
+    push = pen.nice(max(machine.push_ungeared, machine.push_gear, machine.push_assisted), (1.0, 2.0, 5.0, 10.0))
+    needed = Stage(round(float(height), 3), push)
+    return needed if least is None else Stage(*map(max, needed, least))
+
+
+def frame(axes: Axes, held: Stage) -> None:
+    """An empty stage in metres, equal both ways, with the middle of the contact at (0, 0)."""
     axes.set_axis_off()
+    unit = (held.height + BELOW) / (1 - FOOT)  # metres for the height of the axes
+    width = unit * axes.bbox.width / axes.bbox.height
+    axes.set(xlim=(-0.5 * width, 0.5 * width), ylim=(held.height - unit, held.height))
+    pen.words(axes, 0.0, 0.245, "100 N on the pedal", transform=axes.transAxes, fontweight="bold")
+    for row, (text, _, color, _) in enumerate(ARROWS):
+        pen.words(axes, 0.0, _level(row), text, color, transform=axes.transAxes)
 
 
-def marks(axes: Axes, machine) -> None:
-    """Wheel, cranks, rider and road, and three arrows for what reaches the road."""
-    radius, crank, saddle = machine.wheel_radius, machine.crank_length, machine.saddle_height
+def _level(row: int) -> float:
+    return 0.165 - 0.068 * row
+
+
+def marks(axes: Axes, machine, held: Stage) -> None:
+    """Road, wheel, cranks and rider, and three arrows for what reaches the road."""
+    radius, hip = machine.wheel_radius, machine.wheel_radius + machine.saddle_height + 0.05 * machine.inseam
+    right, (low, high) = axes.get_xlim()[1], axes.get_ylim()
+    points = 72 * axes.bbox.height / axes.figure.dpi / (high - low)  # for a metre
+    tyre = max(machine.tyre_width, 0.02)
     angle = np.arctan(machine.slope)
-    road = Affine2D().rotate(angle) + axes.transData
-    ink = {"color": style.INK, "linewidth": 1.6, "solid_capstyle": "round"}
-    axes.plot([-1.2, 1.2], [-radius, -radius], color=style.QUIET, linewidth=2.2, transform=road)
-    axes.add_patch(Circle((0, 0), radius, fill=False, edgecolor=style.INK, linewidth=3.0))
-    axes.add_patch(Circle((0, 0), radius * 0.34, facecolor=(style.SKY, 0.35), edgecolor=style.BLUE, linewidth=1.2))
-    axes.plot([-crank, crank], [0, 0], color=style.VERMILION, linewidth=3.2, solid_capstyle="round")
-    axes.plot([0, -0.04], [0, saddle], **ink)
-    axes.plot([-0.17, 0.10], [saddle + 0.01, saddle + 0.03], color=style.INK, linewidth=4.5, solid_capstyle="round")
-    knee = (0.40, 0.52 * saddle)
-    axes.plot([-0.02, knee[0], crank + 0.02], [saddle + 0.06, knee[1], 0.03], color=style.QUIET, linewidth=5, solid_capstyle="round")
-    axes.add_patch(Ellipse((0.01, saddle + 0.33), 0.24, 0.60, angle=-4, facecolor=(style.QUIET, 0.25), edgecolor=style.QUIET))
-    axes.add_patch(Circle((0.04, saddle + 0.75), 0.105, facecolor=(style.QUIET, 0.25), edgecolor=style.QUIET))
-    axes.annotate("", (crank, -0.02), (crank, 0.26), arrowprops={"arrowstyle": "-|>", "color": style.VERMILION, "linewidth": 1.8})
-    rows = (
-        ("ungeared wheel", machine.push_ungeared, style.INK, "-"),
-        ("gear alone", machine.push_gear, style.BLUE, (0, (4, 2))),
-        ("with assist", machine.push_assisted, style.GREEN, "-"),
+    half = min(0.94 * right, STEEPEST / max(abs(machine.slope), 1e-9))
+    x = np.array([-half, half])
+    pen.line(axes, x, radius * (1 - 1 / np.cos(angle)) + machine.slope * x, color=style.QUIET, linewidth=2.2)
+    pedals = [(-machine.crank_length, radius), (machine.crank_length, radius)]
+    body, near = 0.115 * machine.inseam * points, style.INK
+    seat = (-0.03 * machine.inseam, hip)
+    _limb(axes, [_leg(seat, pedals[0], machine.inseam)], 0.8 * body, style.QUIET)
+    spokes = np.arange(SPOKES) * np.pi / SPOKES + 0.2
+    tips = [value for one in spokes for value in (-np.exp(1j * one), np.exp(1j * one), np.nan)]
+    pen.line(axes, radius * np.real(tips), radius + radius * np.imag(tips), color=style.QUIET, linewidth=0.5)
+    axes.add_artist(Circle((0, radius), radius - tyre / 2, fill=False, edgecolor=style.INK, linewidth=tyre * points))
+    hub = max(machine.motor_diameter / 2, 0.035)
+    axes.add_artist(
+        Circle((0, radius), hub, facecolor=style.SKY if machine.motor_diameter else style.GRID, edgecolor=style.QUIET, linewidth=1)
     )
-    for i, (text, force, color, dashes) in enumerate(rows):
-        level = -0.52 - 0.21 * i
-        arrow = {"arrowstyle": "-|>", "color": color, "linewidth": 2.4, "linestyle": dashes, "shrinkA": 0, "shrinkB": 0}
-        axes.annotate("", (WIDE[0] + NEWTON * force, level), (WIDE[0], level), arrowprops=arrow)
-        axes.text(WIDE[0] + NEWTON * force + 0.05, level, f"{text} {force:.0f} N", va="center", fontsize=9, color=style.readable(color))
+    top = hip - 0.07 * machine.inseam
+    pen.line(axes, [0, 0, seat[0]], [radius, radius + 0.5 * machine.saddle_height, top], color=style.INK, linewidth=2.4)
+    pen.line(
+        axes,
+        seat[0] + machine.inseam * np.array([-0.17, -0.10, 0.06, 0.17]),
+        top + machine.inseam * np.array([0.045, 0.0, 0.005, 0.035]),
+        color=near,
+        linewidth=4,
+        solid_capstyle="round",
+        solid_joinstyle="round",
+    )
+    cranks = {"color": style.VERMILION, "linewidth": 3.4, "solid_capstyle": "round"}
+    pen.line(axes, *zip(*pedals, strict=True), **cranks)
+    shoulder = (seat[0] + 0.07 * machine.inseam, hip + 0.52 * machine.inseam)
+    hand = (shoulder[0] + 0.30 * machine.inseam, shoulder[1] - 0.40 * machine.inseam)
+    elbow = (shoulder[0] - 0.02 * machine.inseam, shoulder[1] - 0.32 * machine.inseam)
+    _limb(axes, [[seat, shoulder]], 2.1 * body, style.GRID)
+    _limb(axes, [[shoulder, elbow, hand]], 0.62 * body, style.GRID)
+    _limb(axes, [_leg(seat, pedals[1], machine.inseam)], body, style.GRID)
+    head = (shoulder[0] + 0.04 * machine.inseam, shoulder[1] + 0.28 * machine.inseam)
+    axes.add_artist(Circle(head, 0.125 * machine.inseam, facecolor=style.GRID, edgecolor=near, linewidth=1.2))
+    feet = [value for x, y in pedals for value in ((x - 0.05, y), (x + 0.05, y), GAP)]
+    pen.line(axes, *zip(*feet, strict=True), color=style.INK, linewidth=3.4)
+    _arrows(axes, machine, held)
+
+
+def _leg(seat, pedal, inseam: float):
+    """Hip, knee and ball of the foot: two equal segments with the knee in front, straight where the pedal is too far."""
+    hip, foot = np.array(seat), np.array(pedal) + [0.0, 0.02]
+    reach = foot - hip
+    distance = float(np.hypot(*reach))
+    bend = np.sqrt(max((0.54 * inseam) ** 2 - distance**2 / 4, 0.0))
+    return [hip, hip + reach / 2 + bend * np.array([-reach[1], reach[0]]) / distance, foot]
+
+
+def _limb(axes: Axes, chains, width: float, color: str) -> None:
+    """Chains of joints as rounded limbs with an outline."""
+    x, y = zip(*[joint for chain in chains for joint in (*chain, GAP)], strict=True)
+    rounded = {"solid_capstyle": "round", "solid_joinstyle": "round"}
+    pen.line(axes, x, y, color=style.INK if color == style.GRID else style.QUIET, linewidth=width + 2.4, **rounded)
+    pen.line(axes, x, y, color=color if color == style.GRID else FAR, linewidth=width, **rounded)
+
+
+def _arrows(axes: Axes, machine, held: Stage) -> None:
+    """A push of 100 N on the pedal, and what it becomes at the road on three machines."""
+    tip = (machine.crank_length, machine.wheel_radius + 0.035)
+    head = {"markevery": [1], "markersize": 7, "markeredgewidth": 0}
+    pen.line(axes, [tip[0], tip[0]], [tip[1] + 0.16 * held.height, tip[1]], color=style.VERMILION, linewidth=2.2, marker="v", **head)
+    for row, (_, name, color, dashes) in enumerate(ARROWS):
+        force, level = getattr(machine, name), _level(row)
+        end = COLUMN + REACH * min(force / held.push, 1.0)
+        pen.line(
+            axes, [COLUMN, end], [level, level], color=color, linestyle=dashes, linewidth=2.4, marker=">", transform=axes.transAxes, **head
+        )
+        pen.words(axes, end + 0.04, level, f"{force:.0f} N", color, transform=axes.transAxes)
 
 
 def _frame(axes, machine) -> None:
-    frame(axes)
+    frame(axes["side"], stage(machine))
+
+
+def _marks(axes, machine) -> None:
+    marks(axes["side"], machine, stage(machine))
 
 
 picture = Picture(
     _frame,
-    marks,
-    size=(3.4, 4.2),
-    margins={"left": 0.1, "right": 0.1, "bottom": 0.1, "top": 0.4},
+    _marks,
+    size=(2.9, 4.2),
+    mosaic=[["side"]],
+    bare=("side",),
+    margins={"left": 0.1, "right": 0.1},
+    span=stage,
     text="Side view of the machine with the road force that 100 N on the pedal gives",
 )
