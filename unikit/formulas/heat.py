@@ -318,13 +318,13 @@ def _crossings(weight, rate):
     end = (settled / gap[..., 0, 1])[..., None]
 
     def sign(time):
-        return np.sign(np.sum(weight[..., None, :] * np.exp(-gap * time[..., None]), axis=-1))
+        return np.sign((np.exp(-gap * time[..., None]) @ weight[..., None])[..., 0])
 
     knots = np.concatenate([np.zeros_like(end), np.minimum(turning, end), end], axis=-1)
     low, high = knots[..., :-1], knots[..., 1:]
     before = sign(low)
     found = before * sign(high) < 0
-    for _ in range(60):
+    for _ in range(60 if found.any() else 0):
         middle = (low + high) / 2
         same = sign(middle) == before
         low, high = np.where(same, middle, low), np.where(same, high, middle)

@@ -93,10 +93,19 @@ def temperatures(chain: Network, time: np.ndarray) -> np.ndarray:
     Held from the moment when one of them reaches 400 °C: the motor is lost by
     then, and losses that run away would leave all numbers behind.
     """
-    end = min(_reached(chain, node, HOTTEST) for node in (WINDING, STATOR, HOUSING))
-    return heat.network_response(
-        chain.capacity, chain.link_conductance, chain.losses, chain.ambient, chain.start, np.minimum(time, end), chain.loss_slope, ROOM
-    )
+
+    def at(time: np.ndarray) -> np.ndarray:
+        return heat.network_response(
+            chain.capacity, chain.link_conductance, chain.losses, chain.ambient, chain.start, time, chain.loss_slope, ROOM
+        )
+
+    try:
+        course = at(time)
+    except ValueError:  # it runs away before the last of the times
+        course = np.array([np.inf])
+    if course.max() < HOTTEST:  # the search for the moment takes ten times as long as the course
+        return course
+    return at(np.minimum(time, min(_reached(chain, node, HOTTEST) for node in (WINDING, STATOR, HOUSING))))
 
 
 def _reached(chain: Network, node: int, limit: float) -> float:

@@ -138,7 +138,7 @@ def _of_case(build: Build, case: Case, gear: Gear) -> list[Finding]:
     lower, direction = _worse_leverage(build, gear)
     add("leverage", lower, f"{100 * lower:.0f} % left, {direction}")
     able = float(greatest_torque(build, speeds.cadence, crank < 0))
-    add("push", _ratio(able, abs(crank)), f"legs give {able:.0f} N·m, {abs(crank):.0f} N·m asked{' (holding back)' if crank < 0 else ''}")
+    add("push", _ratio(able, abs(crank)), f"legs {'hold back' if crank < 0 else 'give'} {able:.0f} N·m, {abs(crank):.0f} N·m asked")
     add("endurance", _ratio(steady.endurance, case.duration), _leg_words(steady.leg_power))
     if build.motor is not None:
         _of_motor(build, case, gear, speeds, felt, steady, add)
