@@ -43,6 +43,15 @@ def test_series_packs_add():
     assert source.charge_limit == 0  # full packs take nothing back
 
 
+def test_packs_too_weak_for_the_electronics_are_named():
+    weak = {f"packs.pack.{name}.cell_resistance": 1.0 for name in ("left", "right", "rear")} | {"controller.standby_power": 100.0}
+    build = replace(examples.build(), weak)
+    most = (13 * 3.0) ** 2 / 4 / ((13 * 1.0 + 0.025) / 3)
+    with pytest.raises(ValueError, match=rf"packs of build 'Harbour commuter' lack {100 - most:.3g} W of the controller's standby power"):
+        drive(build, 0.0)
+    assert drive(build, 1.0).limits(5.0).highest > 0
+
+
 def test_the_battery_current_keeps_every_cell_above_its_lowest_voltage():
     build = replace(examples.build(), {"controller.battery_current_limit": 300.0})
     state = drive(build, 0.1)

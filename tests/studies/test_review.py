@@ -5,7 +5,8 @@ import re
 import numpy as np
 import pytest
 
-from unikit.inputs import replace
+from unikit.inputs import InputError, replace
+from unikit.inputs.paths import leaves
 from unikit.studies import findings
 from unikit.studies.findings import FINDINGS, HOLDS, SHORT, TIGHT, UNKNOWN
 from unikit.studies.review import CAUTIONS, Review, review
@@ -122,6 +123,39 @@ def test_the_ends_of_what_a_case_may_ask(name, changes):
     found = review(examples.build(name), [examples.case(**changes)])
     assert len(found.findings) > 5 and "nan" not in str(found) and "inf" not in str(found)
     assert found.table().shape == (len(found.findings), 8)
+
+
+def extreme(rng, whole):
+    """Some numbers of a build or a case at or near the ends of what a file may say; None where they contradict each other."""
+    changes = {}
+    usable = [(path, spec) for path, spec, value in leaves(whole) if spec.form == "number" and value is not None and "teeth" not in path]
+    for place in rng.choice(len(usable), size=rng.integers(1, 8), replace=False):
+        path, spec = usable[place]
+        ends = [spec.low, spec.high, rng.uniform(spec.low, spec.high), spec.low + (spec.high - spec.low) * rng.uniform() ** 6]
+        value = rng.choice(ends).item()
+        changes[path] = round(value) if spec.whole else value
+    try:
+        return replace(whole, changes)
+    except InputError:
+        return None
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_whatever_a_file_may_say_ends_in_findings_or_one_sentence(seed):
+    rng = np.random.default_rng(seed)
+    for _ in range(5):
+        build = extreme(rng, examples.build(rng.choice(examples.NAMES).item()))
+        case = extreme(rng, examples.cases()[rng.integers(len(examples.cases()))])
+        if build is None or case is None:
+            continue
+        try:
+            found = review(build, [case])
+        except ValueError as error:
+            assert re.match(r"the packs of build '[^']+' lack", str(error)), error
+        else:
+            assert all(f.verdict in (HOLDS, TIGHT, SHORT, UNKNOWN) for f in found.findings)
+            assert all(np.isfinite(f.margin) or f.margin == np.inf or f.key == "local rules" for f in found.findings)
+            assert "nan" not in str(found)
 
 
 def test_the_words_are_plain_and_conclude_nothing():

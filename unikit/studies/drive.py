@@ -128,11 +128,17 @@ def drive(
     winding_temperature: Values = ROOM,
     magnet_temperature: Values = ROOM,
 ) -> Drive | None:
-    """The drive of a build in a state, or None for a build without a motor."""
+    """The drive of a build in a state, or None for a build without a motor.
+
+    Raises ValueError where the packs cannot give even the standby power.
+    """
     machine, controller = build.motor, build.controller
     if machine is None or controller is None or build.packs is None:
         return None
     source = supply(build.packs, state_of_charge)
+    most = np.min(pack.greatest_power(source.open_circuit_voltage, source.resistance) - controller.standby_power)
+    if most < 0:
+        raise ValueError(f"the packs of build {build.name!r} lack {-most:.3g} W of the controller's standby power at this state of charge")
     reference = machine.reference_temperature - 273.15
     constant = motor.magnet_at(
         machine.torque_constant_peak, np.asarray(magnet_temperature) - 273.15, reference, machine.magnet_temperature_coefficient
