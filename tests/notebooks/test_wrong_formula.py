@@ -1,4 +1,4 @@
-"""A wrong formula makes the notebooks fail: a real one, run as the tests run it, once as it is and once with a formula 1 % off."""
+"""A wrong formula makes the notebooks fail: each is run as the tests run it, but with one formula of its topic 1 % off."""
 
 import os
 import re
@@ -10,7 +10,18 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[2]
-NOTEBOOK = "01_gearing.ipynb"
+NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
+
+# For each lesson, by the topic in its name, a formula that its argument stands on.
+FORMULA = {
+    "start": "leverage.leverage",
+    "gearing": "gearing.speed",
+    "leverage": "leverage.leverage_loss",
+    "motor": "motor.motor_constant",
+    "heat": "heat.housing_conductance",
+    "range": "pack.delivered_energy",
+    "review": "road.slope_force",
+}
 
 # Python runs this at the start of every process, so also of the notebook's kernel.
 HOOK = """
@@ -25,31 +36,34 @@ if where:
 """
 
 
-@pytest.fixture(scope="module")
-def project(tmp_path_factory):
-    """A project's folder with one notebook, the data that it reads, and the hook."""
-    folder = tmp_path_factory.mktemp("project")
-    (folder / "notebooks").mkdir()
-    shutil.copy(ROOT / "notebooks" / NOTEBOOK, folder / "notebooks")
-    shutil.copytree(ROOT / "data", folder / "data")
-    (folder / "hook").mkdir()
-    (folder / "hook" / "sitecustomize.py").write_text(HOOK, encoding="utf-8")
-    return folder
+@pytest.fixture
+def compare(tmp_path):
+    """Compares a copy of one notebook in a process of its own; gives the exit code of pytest and what it printed."""
+
+    def nbval(notebook: Path, wrong: str = "") -> tuple[int, str]:
+        (tmp_path / "notebooks").mkdir()
+        shutil.copy(notebook, tmp_path / "notebooks")
+        shutil.copytree(ROOT / "data", tmp_path / "data")
+        (tmp_path / "hook").mkdir()
+        (tmp_path / "hook" / "sitecustomize.py").write_text(HOOK, encoding="utf-8")
+        path = os.pathsep.join([str(tmp_path / "hook"), str(ROOT)])
+        options = ["--nbval", "--nbval-current-env", "--nbval-cell-timeout=120", "-p", "no:cacheprovider"]
+        done = subprocess.run(
+            [sys.executable, "-m", "pytest", *options, "notebooks"],
+            cwd=tmp_path,
+            env=os.environ | {"PYTHONPATH": path, "WRONG_FORMULA": wrong, "NO_COLOR": "1", "PYTEST_ADDOPTS": ""},
+            capture_output=True,
+            text=True,
+            timeout=600,
+        )
+        return done.returncode, re.sub(r"\x1b\[[0-9;]*m", "", done.stdout)
+
+    return nbval
 
 
-def nbval(project, wrong: str = "") -> tuple[int, str]:
-    """Compare the notebook in a process of its own; the exit code of pytest and what it printed."""
-    path = os.pathsep.join([str(project / "hook"), str(ROOT)])
-    options = ["--nbval", "--nbval-current-env", "--nbval-cell-timeout=120", "-p", "no:cacheprovider"]
-    done = subprocess.run(
-        [sys.executable, "-m", "pytest", *options, "notebooks"],
-        cwd=project,
-        env=os.environ | {"PYTHONPATH": path, "WRONG_FORMULA": wrong, "NO_COLOR": "1", "PYTEST_ADDOPTS": ""},
-        capture_output=True,
-        text=True,
-        timeout=600,
-    )
-    return done.returncode, re.sub(r"\x1b\[[0-9;]*m", "", done.stdout)
+def named(topic: str) -> Path:
+    """The lesson on a topic."""
+    return next(path for path in NOTEBOOKS if topic in path.stem)
 
 
 def compared(said: str) -> list[str]:
@@ -67,16 +81,23 @@ def ratios(report: str) -> list[float]:
     return found
 
 
-def test_the_notebook_passes_as_it_is(project):
-    code, said = nbval(project)
+def test_a_notebook_passes_as_it_is(compare):
+    code, said = compare(named("gearing"))
     assert code == 0, said
     assert " passed" in said and " failed" not in said
 
 
-@pytest.mark.parametrize("wrong", ["unikit.formulas.gearing.speed", "unikit.formulas.gearing.pedal_speed"])
-def test_a_wrong_formula_fails_in_a_compared_output(project, wrong):
-    code, said = nbval(project, wrong)
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
+def test_a_wrong_formula_fails_in_a_compared_output(compare, path):
+    topic = next((topic for topic in FORMULA if topic in path.stem), None)
+    assert topic, f"name in FORMULA a formula that {path.name} stands on"
+    code, said = compare(path, f"unikit.formulas.{FORMULA[topic]}")
     assert code == 1, said
+    assert compared(said), said
+
+
+def test_the_failing_numbers_are_off_by_what_the_formula_is_off(compare):
+    said = compare(named("gearing"), "unikit.formulas.gearing.speed")[1]
     found = [ratio for report in compared(said) for ratio in ratios(report)]
     assert found, said
     assert min(abs(ratio - 1.01) for ratio in found) < 0.005
