@@ -97,7 +97,7 @@ def study(build: Build, case: Case, gear: Gear | None = None, winding_temperatur
 class Reach(Result):
     """Distance against the probability of getting there on the packs, from the build's stated uncertainty."""
 
-    draws: int = shown("draws")
+    draws: int = shown("draws", digits=0)
     likely: u.Metre = shown("reached in nine of ten draws", "km")
     middle: u.Metre = shown("reached in half of the draws", "km")
     chance: u.Ratio = shown("chance of the wanted distance", "%", 0)
