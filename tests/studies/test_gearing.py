@@ -45,7 +45,7 @@ def test_comfort_ended_by_cadence():
 
 
 def test_comfort_ended_by_pedal_speed():
-    build, case = examples.plain(**(FREE | {"rider__greatest_pedal_speed": 1.5})), examples.case()
+    build, case = examples.plain(**(FREE | {"rider__greatest_pedal_speed": 1.5, "cranks__reference_length": 0.165})), examples.case()
     result = gearing.study(build, case)
     assert result.comfortable_by == "pedal speed"
     assert result.comfortable_speed == pytest.approx(0.9 * 1.5 / 0.150 * 1.7 * 0.345, rel=1e-12)

@@ -7,7 +7,7 @@ import pytest
 
 from unikit.inputs import InputError, replace
 from unikit.inputs.paths import leaves
-from unikit.studies import findings
+from unikit.studies import findings, gearing, heat, leverage, motor, ride
 from unikit.studies.findings import FINDINGS, HOLDS, SHORT, TIGHT, UNKNOWN
 from unikit.studies.review import CAUTIONS, Review, review
 from unikit.studies.rules import local_rules
@@ -71,6 +71,40 @@ def test_margins_by_hand():
     gust = 0.5 * density * 0.55 * (12.2**2 - 3.2**2) * build.wheel.radius
     found = margin(build, case, "gust")
     assert found.limited_by.endswith(f"{gust:.0f} N·m asked") and 0.3 < found.margin < 3
+
+
+def test_every_margin_is_available_over_required():
+    """Each from the numbers of the study it names, in a climb where all of them are finite."""
+    build = replace(examples.build(), {"motor.torque_constant_peak": 1.2})
+    case = examples.case(slope=0.07, speed=3.9, trim="steps", gust=7.0, duration=1500.0, distance=6000.0, wanted_speed=5.0)
+    speeds, felt, steady = gearing.study(build, case), leverage.study(build, case), ride.study(build, case)
+    drives, warm = motor.study(build, case), heat.study(build, case)
+    pedal, air = felt.foot_force * 0.131, case.air_temperature
+    expected = {
+        "pace": speeds.comfortable_speed / 5.0,
+        "top speed": speeds.greatest_speed / 3.9,
+        "push": (felt.leg_torque_left + pedal) / pedal,
+        "endurance": 14.2e3 / (steady.leg_power - 170.0) / 1500.0 if steady.leg_power > 170.0 else np.inf,
+        "motor torque": drives.highest[np.searchsorted(drives.speed, 3.9)] / drives.motor_peak,
+        "gust": (drives.available - drives.motor_peak) / drives.gust_torque,
+        "back-EMF": drives.no_load_speed / speeds.greatest_speed,
+        "winding heat": (155 + 273.15 - air) / (warm.winding[-1] - air),
+        "magnet heat": (90 + 273.15 - air) / (warm.housing[-1] - air),
+        "energy": steady.energy / steady.consumption / 6000.0,
+        "cut-out step": felt.leg_torque_left / (felt.foot_force_alone * 0.131 - pedal),
+    }
+    assert steady.leg_power > 100
+    for key, value in expected.items():
+        assert margin(build, case, key).margin == pytest.approx(value, rel=1e-9), key
+        assert key == "endurance" or np.isfinite(value)
+    tired = margin(build, examples.case(slope=0.12, speed=4.5), "endurance")
+    power = ride.study(build, examples.case(slope=0.12, speed=4.5)).leg_power
+    assert tired.margin == pytest.approx(14.2e3 / (power - 170.0) / 1800.0, rel=1e-9)
+
+
+def test_packs_in_series_add_up_at_the_controller():
+    build = replace(examples.build(), {"packs.joined": "series", "controller.voltage_rating": 150.0})
+    assert margin(build, examples.case(), "joint limit").margin == pytest.approx(150 / (39 * 4.18))
 
 
 def test_a_weak_motor_is_found_short():

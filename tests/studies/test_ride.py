@@ -136,6 +136,19 @@ def test_reach_where_nothing_is_used(build):
     assert result.likely == result.middle == np.inf and result.chance == 1 and np.isfinite(result.distance).all()
 
 
+def test_cells_in_parallel_and_in_series_all_count():
+    build, double = examples.build(), replace(examples.build(), {"packs.pack.left.parallel": 2, "packs.pack.rear.series": 26})
+    assert ride.usable_energy(double, 0.7) == pytest.approx(5 / 3 * ride.usable_energy(build, 0.7), rel=1e-12)
+
+
+def test_loads_by_hand_with_wind_from_the_side():
+    build, case = examples.build(), examples.case(slope=0.04, head_wind=2.0, cross_wind=-6.0, speed=5.0)
+    found, root = loads(build, case), np.sqrt(1 + 0.04**2)
+    assert found.air == pytest.approx(0.5 * case.air_density * 0.55 * 7.0 * np.hypot(7.0, 6.0), rel=1e-12)
+    assert (found.rolling, found.slope) == pytest.approx((0.008 * 93.61 * 9.81 / root, 0.04 * 93.61 * 9.81 / root), rel=1e-12)
+    assert found.bearing == pytest.approx(0.35 + 0.02 * 5.0, rel=1e-12)
+
+
 def test_loads_take_the_place_of_those_of_the_case():
     build, case = examples.build(), examples.case(slope=0.04, head_wind=2.0)
     other = loads(build, case, speed=np.array([2.0, 6.0]), slope=0.0, head_wind=0.0)
