@@ -78,7 +78,8 @@ def test_every_margin_is_available_over_required():
     build = replace(examples.build(), {"motor.torque_constant_peak": 1.2})
     case = examples.case(slope=0.07, speed=3.9, trim="steps", gust=7.0, duration=1500.0, distance=6000.0, wanted_speed=5.0)
     speeds, felt, steady = gearing.study(build, case), leverage.study(build, case), ride.study(build, case)
-    drives, warm = motor.study(build, case), heat.study(build, case)
+    warm, cold = heat.study(build, case), motor.study(build, case)
+    drives = motor.study(build, case, winding_temperature=warm.winding_end, magnet_temperature=warm.housing_end)
     pedal, air = felt.foot_force * 0.131, case.air_temperature
     expected = {
         "pace": speeds.comfortable_speed / 5.0,
@@ -87,7 +88,7 @@ def test_every_margin_is_available_over_required():
         "endurance": 14.2e3 / (steady.leg_power - 170.0) / 1500.0 if steady.leg_power > 170.0 else np.inf,
         "motor torque": drives.highest[np.searchsorted(drives.speed, 3.9)] / drives.motor_peak,
         "gust": (drives.available - drives.motor_peak) / drives.gust_torque,
-        "back-EMF": drives.no_load_speed / speeds.greatest_speed,
+        "back-EMF": cold.no_load_speed / speeds.greatest_speed,
         "winding heat": (155 + 273.15 - air) / (warm.winding[-1] - air),
         "magnet heat": (90 + 273.15 - air) / (warm.housing[-1] - air),
         "energy": steady.energy / steady.consumption / 6000.0,

@@ -87,7 +87,7 @@ _TABLE = (
     Rule(
         "motor torque",
         "Does the motor give the assist and trim asked, at the worst crank angle?",
-        "greatest motor torque at this speed and charge",
+        "greatest motor torque at this speed and charge, as warm as the case leaves it",
         "peak that assist and trim would ask without limits",
         1.0,
         1.3,

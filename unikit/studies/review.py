@@ -11,6 +11,7 @@ import numpy as np
 from ..formulas import leverage as levers
 from ..formulas import pack, road
 from ..inputs import Build, Case, Gear
+from . import drive as electric
 from . import gearing, heat, leverage, motor, ride
 from .findings import FINDINGS, HOLDS, SHORT, TIGHT, UNKNOWN
 from .legs import greatest_torque
@@ -154,14 +155,15 @@ def _worse_leverage(build: Build, gear: Gear) -> tuple[float, str]:
 
 
 def _of_motor(build: Build, case: Case, gear: Gear, speeds, felt, steady, add: Callable[[str, float, str], None]) -> None:
-    """Findings that need the electric drive."""
-    drive = motor.study(build, case, gear)
+    """Findings that need the electric drive, its torque as warm as the case leaves it."""
     warm = heat.study(build, case, gear)
+    drive = motor.study(build, case, gear, warm.winding_end, warm.housing_end)
     asked = abs(drive.asked_peak)
     lost = felt.cut_out_step
     add("motor torque", _ratio(abs(drive.available), asked), f"{drive.available_by}, {drive.available:.0f} N·m there")
     add("gust", _ratio(drive.reserve, drive.gust_torque), f"{drive.reserve:.0f} N·m in reserve, {drive.gust_torque:.0f} N·m asked")
-    add("back-EMF", _ratio(drive.no_load_speed, speeds.greatest_speed), f"reaches the packs at {_kmh(drive.no_load_speed)}")
+    reached = electric.drive(build, case.state_of_charge).no_load_speed() * build.wheel.radius  # cold magnets are the strongest
+    add("back-EMF", _ratio(reached, speeds.greatest_speed), f"reaches the packs at {_kmh(reached)}")
     air = case.air_temperature
     add("winding heat", _ratio(warm.winding_limit - air, warm.winding_end - air), f"winding at {warm.winding_end - 273.15:.0f} °C")
     add("magnet heat", _ratio(warm.magnet_limit - air, warm.housing_end - air), f"housing at {warm.housing_end - 273.15:.0f} °C")
