@@ -22,6 +22,7 @@ from matplotlib.figure import Figure
 from . import style
 
 ABOVE_FRAME = 10.0
+FRAMES = 4  # kept by a live picture
 
 
 class Picture:
@@ -140,28 +141,34 @@ class LivePicture:
     def __init__(self, picture: Picture, *, narrow: bool = False, scale: float = 1.0, dpi: float = style.DPI) -> None:
         self.picture, self.scale = picture, scale
         self._options = {"narrow": narrow, "scale": scale, "dpi": dpi}
-        self._ground: Any = None
-        self._span: Hashable = None
-        self._empty()
-
-    def _empty(self) -> None:
-        self.figure, self.axes = self.picture.new_figure(**self._options)
+        self._frames: dict[Hashable, tuple[Figure, Any, FigureCanvasAgg, Any]] = {}
+        self.figure, self.axes = picture.new_figure(**self._options)
         self.canvas = FigureCanvasAgg(self.figure)
+
+    def _frame(self, result: Any) -> Any:
+        """The frame of a result's span as pixels; a few are kept, for sliders that go back and forth over a boundary."""
+        span = self.picture.span(result)
+        kept = self._frames.pop(span, None)
+        if kept is None:
+            if self._frames:  # the first figure is there already
+                self.figure, self.axes = self.picture.new_figure(**self._options)
+                self.canvas = FigureCanvasAgg(self.figure)
+            self.picture.draw_frame(self.axes, result)
+            self.canvas.draw()
+            kept = self.figure, self.axes, self.canvas, self.canvas.copy_from_bbox(self.figure.bbox)
+            if len(self._frames) == FRAMES:
+                self._frames.pop(next(iter(self._frames)))
+        self._frames[span] = kept
+        self.figure, self.axes, self.canvas, ground = kept
+        return ground
 
     def png(self, result: Any) -> bytes:
         """Draw a result and return it as PNG."""
         with style.look(self.scale):
-            span = self.picture.span(result)
-            if self._ground is not None and span != self._span:
-                self._ground = None
-                self._empty()
-            if self._ground is None:
-                self.picture.draw_frame(self.axes, result)
-                self.canvas.draw()
-                self._ground, self._span = self.canvas.copy_from_bbox(self.figure.bbox), span
+            ground = self._frame(result)
             added = self.picture.draw_marks(self.axes, result)
             try:
-                self.canvas.restore_region(self._ground)
+                self.canvas.restore_region(ground)
                 for axes, artist in added:
                     axes.draw_artist(artist)
             finally:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -53,6 +54,7 @@ CASE = {
     "air_temperature": Setting("Air", "°C", -15, 45, 1),
     "wanted_speed": Setting("Wanted speed", "km/h", 1, 40, 0.5),
 }
+NEEDS_MOTOR = ("gust", "state_of_charge", "distance", "trim")  # of the case: what legs alone do not ask about
 CASE_CHOICES = {"trim": ("Trim torque", ("none", "steps", "level"))}
 
 
@@ -73,11 +75,12 @@ class Desk:
                 self._add(path, BUILD[pattern], describe(path).kind, value)
         for name in case_fields:
             path = f"case.{name}"
+            if name in NEEDS_MOTOR and build.motor is None:
+                continue
             if name in CASE_CHOICES:
-                if build.assist is not None:
-                    label, words = CASE_CHOICES[name]
-                    self.controls.append(Choice(path, label, words))
-                    self.start[path] = getattr(case, name)
+                label, words = CASE_CHOICES[name]
+                self.controls.append(Choice(path, label, words))
+                self.start[path] = getattr(case, name)
             else:
                 self._add(path, CASE[name], describe(name, Case).kind, getattr(case, name))
 
@@ -86,11 +89,19 @@ class Desk:
         self.start[path] = value
 
     def variant(self, values: Mapping[str, Any]) -> tuple[Build, Case]:
-        """The build and the case with the values of the controls that differ from the start."""
-        changed = {path: value for path, value in values.items() if value != self.start[path]}
+        """The build and the case with the values of the controls that differ from the start.
+
+        What differs in the seventh digit alone went through the reader's units and
+        back: such a number was not touched, and keeps its spread.
+        """
+        changed = {path: value for path, value in values.items() if not _same(value, self.start[path])}
         build = {path: value for path, value in changed.items() if not path.startswith("case.")}
         case = {path.removeprefix("case."): value for path, value in changed.items() if path.startswith("case.")}
         return (replace(self.build, build) if build else self.build, replace(self.case, case) if case else self.case)
+
+
+def _same(value: Any, start: Any) -> bool:
+    return value == start if isinstance(value, str) else math.isclose(value, start, rel_tol=1e-6, abs_tol=1e-12)
 
 
 def _value(build: Build, path: str) -> Any:

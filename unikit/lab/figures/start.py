@@ -41,7 +41,7 @@ def _found(axes, review_of_build) -> None:
     for word in WORDS:
         marker, color = review.MARKERS[word]
         found = sorted(named[word], key=lambda finding: finding.margin / FINDINGS[finding.key].holds)
-        lines = wrapped([finding.key for finding in found] or ["–"], LINE - 12 if narrow else LINE + 14)
+        lines = wrapped([finding.key for finding in found] or ["–"], LINE - 20 if narrow else LINE + 14)
         pen.line(axes, 0.012, level, marker=marker, color=color, markersize=8, clip_on=False)
         pen.words(axes, 0.08 if narrow else 0.04, level, f"{len(found)} {word}", color, 1.0, fontweight="bold")
         for number, line in enumerate(lines):
@@ -51,7 +51,7 @@ def _found(axes, review_of_build) -> None:
     worst = min(judged, key=lambda finding: finding.margin / FINDINGS[finding.key].holds, default=None)
     if worst is not None:
         for number, line in enumerate(
-            wrapped(f"Narrowest: {worst.key}, {worst.limited_by}.".split(" "), LINE if narrow else 2 * LINE, " ")
+            wrapped(f"Narrowest: {worst.key}, {worst.limited_by}.".split(" "), LINE - 5 if narrow else 2 * LINE, " ")
         ):
             pen.words(axes, 0.0, level - number * pitch, line)
 

@@ -1,0 +1,214 @@
+"""The topic pictures: on given axes, in both shapes, as files, and without anything left behind."""
+
+import dataclasses
+import io
+import sys
+import warnings
+
+import numpy as np
+import pytest
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from PIL import Image
+
+from unikit.inputs import load_build, load_case, replace
+from unikit.lab import panels, report, style
+from unikit.lab.figures import PICTURES, TOPICS, pen, side, start
+from unikit.lab.lettering import Lettering
+from unikit.lab.picture import each_axes
+from unikit.studies import machine
+
+BUILDS = ("harbour_commuter", "classroom_demonstrator")
+
+
+def scene(root, topic, build="harbour_commuter", case="harbour_hill", changes=None, asked=None):
+    made = load_build(root / f"data/builds/{build}.toml"), load_case(root / f"data/cases/{case}.toml")
+    return panels.scene(topic, replace(made[0], changes or {}), replace(made[1], asked or {}))
+
+
+def pixels(png):
+    return np.asarray(Image.open(io.BytesIO(bytes(png)))).astype(int)
+
+
+@pytest.mark.parametrize("topic", TOPICS)
+def test_draws_on_given_axes_and_returns_them_without_pyplot(root, topic):
+    sys.modules.pop("matplotlib.pyplot", None)
+    picture = PICTURES[topic]
+    _, axes = picture.new_figure()
+    assert picture.draw(scene(root, topic), axes) is axes
+    assert set(axes) == {name for row in picture.mosaic for name in row}
+    assert "matplotlib.pyplot" not in sys.modules
+    assert picture.text and picture.text[0].isupper()
+
+
+@pytest.mark.parametrize("topic", TOPICS)
+def test_live_redraws_equal_full_drawings_and_leave_nothing(root, topic):
+    first, second = scene(root, topic), scene(root, topic, changes={"gears.gear.long.ratio": 1.5}, asked={"slope": 0.03})
+    second = second.held(TOPICS[topic], first)
+    second = dataclasses.replace(second, stage=first.stage, span=first.span)
+    live, picture = PICTURES[topic].live(), PICTURES[topic]
+    shown = [pixels(live.png(one)) for one in (first, second, first)]
+    counts = [len(axes.get_children()) for axes in each_axes(live.axes)]
+    for _ in range(10):
+        live.png(second)
+    assert [len(axes.get_children()) for axes in each_axes(live.axes)] == counts
+    assert np.array_equal(shown[0], shown[2]) and not np.array_equal(shown[0], shown[1])
+    assert np.array_equal(shown[1], pixels(picture.png(second)))
+
+
+@pytest.mark.parametrize("topic", TOPICS)
+def test_another_span_makes_another_frame_and_comes_back(root, topic):
+    one, other = scene(root, topic), scene(root, topic, "classroom_demonstrator")
+    live = PICTURES[topic].live()
+    start = bytes(live.png(one))
+    assert bytes(live.png(other)) == bytes(PICTURES[topic].png(other))
+    assert bytes(live.png(one)) == start == bytes(PICTURES[topic].png(one))
+
+
+def inside(axes, margin=2.0):
+    """The texts of a picture that end outside of it."""
+    figure = each_axes(axes)[0].figure
+    FigureCanvasAgg(figure).draw()  # places the labels of the axes
+    width, height = figure.bbox.width, figure.bbox.height
+    texts = [text for one in each_axes(axes) for text in one.findobj(lambda artist: hasattr(artist, "get_text"))]
+    found = []
+    for text in texts:
+        if text.get_visible() and text.get_text().strip():
+            box = text.get_window_extent()
+            if box.x0 < -margin or box.x1 > width + margin or box.y0 < -margin or box.y1 > height + margin:
+                found.append((text.get_text(), box.x0, box.x1 - width))
+    return found
+
+
+@pytest.mark.parametrize("narrow", [False, True], ids=["wide", "narrow"])
+@pytest.mark.parametrize("build", BUILDS)
+@pytest.mark.parametrize("topic", TOPICS)
+def test_no_text_runs_out_of_the_picture(root, topic, build, narrow):
+    for case in ("harbour_hill", "flat_cruise", "head_wind", "long_descent"):
+        one = scene(root, topic, build, case)
+        axes = PICTURES[topic].draw(one, narrow=narrow)
+        # an axis keeps labels of ticks beyond its limits, which are not drawn
+        outside = [text for text, *_ in inside(axes) if text not in _ticks(axes)]
+        assert outside == [], (case, outside)
+
+
+def _ticks(axes):
+    return {label.get_text() for one in each_axes(axes) for label in (*one.get_xticklabels(), *one.get_yticklabels())}
+
+
+@pytest.mark.parametrize("topic", TOPICS)
+def test_narrow_variant_fits_a_phone(root, topic):
+    width, height = Image.open(io.BytesIO(PICTURES[topic].png(scene(root, topic), narrow=True))).size
+    assert width == 100 * style.NARROW_SIZE[0] and height > width
+
+
+@pytest.mark.parametrize("topic", TOPICS)
+def test_files_are_the_same_each_time(root, topic):
+    one = scene(root, topic)
+    first, second = (report.figure_bytes(PICTURES[topic], one, "svg") for _ in range(2))
+    assert first == second and first.startswith(b"<?xml")
+    assert report.figure_bytes(PICTURES[topic], one, "png") == report.figure_bytes(PICTURES[topic], one, "png")
+
+
+def test_side_view_is_to_scale_and_stands_on_the_slope(root):
+    result = machine.study(load_build(root / "data/builds/harbour_commuter.toml"), load_case(root / "data/cases/harbour_hill.toml"))
+    assert (result.tyre_width, result.motor_diameter, result.inseam) == pytest.approx((0.054, 0.225, 0.832))
+    axes = side.picture.draw(result)["side"]
+    per_metre = [np.ptp(axes.transData.transform([(0, 0), one])[:, i]) for i, one in enumerate(((1, 0), (0, 1)))]
+    assert per_metre[0] == pytest.approx(per_metre[1], rel=1e-6)
+    tyre = max((patch for patch in axes.patches), key=lambda patch: patch.get_radius())
+    assert tyre.center == (0, result.wheel_radius)
+    assert tyre.get_radius() + tyre.get_linewidth() * axes.figure.dpi / 72 / per_metre[0] / 2 == pytest.approx(result.wheel_radius)
+    road = axes.lines[0]
+    (x0, x1), (y0, y1) = road.get_xdata(), road.get_ydata()
+    assert (y1 - y0) / (x1 - x0) == pytest.approx(result.slope)
+    distance = abs(result.slope * 0 - result.wheel_radius + (y0 - result.slope * x0)) / np.hypot(1, result.slope)
+    assert distance == pytest.approx(result.wheel_radius)
+    shown = {text.get_text() for text in axes.texts}
+    assert {f"{result.push_ungeared:.0f} N", f"{result.push_gear:.0f} N", f"{result.push_assisted:.0f} N"} <= shown
+
+
+@pytest.mark.parametrize("slope", [-0.3, -0.1, 0.1, 0.3])
+def test_a_steep_road_stays_above_the_arrows(root, slope):
+    build, case = load_build(root / "data/builds/harbour_commuter.toml"), load_case(root / "data/cases/harbour_hill.toml")
+    axes = side.picture.draw(machine.study(build, replace(case, {"slope": slope})))["side"]
+    lowest = axes.transData.transform([(0, min(axes.lines[0].get_ydata()))])[0, 1]
+    caption = next(text for text in axes.texts if text.get_text() == "100 N on the pedal")
+    assert lowest > caption.get_window_extent().y1
+
+
+def test_the_knee_bends_forward_and_both_segments_are_equal():
+    hip, knee, foot = (np.array(joint) for joint in side._leg((0.0, 1.1), (0.13, 0.36), 0.83))
+    assert np.hypot(*(knee - hip)) == pytest.approx(np.hypot(*(foot - knee)))
+    assert knee[0] > max(hip[0], foot[0])
+
+
+def test_round_numbers():
+    assert [pen.nice(value) for value in (0.0, -1.0, np.nan, np.inf, 0.07, 1.0, 1.01, 33.0, 81.0, 100.0)] == [
+        *(1.0, 1.0, 1.0, 1.0),
+        *(0.08, 1.0, 1.2, 40.0, 100.0, 100.0),
+    ]
+
+
+def test_lines_are_wrapped_at_their_width():
+    assert start.wrapped(["pace", "push", "trim"], 11) == ["pace, push,", "trim"]
+    assert start.wrapped([], 11) == []
+
+
+def test_heat_axis_follows_the_duration(root):
+    assert [scene(root, "heat", asked={"duration": 60.0 * minutes}).span.time for minutes in (7, 10, 11, 38, 60)] == [10, 10, 20, 60, 60]
+
+
+def test_motor_names_the_limits_and_shows_braking_below_zero(root):
+    for case in ("harbour_hill", "long_descent"):
+        axes = PICTURES["motor"].draw(scene(root, "motor", case=case))["main"]
+        shown = {text.get_text() for text in axes.texts}
+        assert {"torque cap", "braking: torque cap", "braking: charge current", "legs", "motor", "reserve", "gust asks"} <= shown
+        assert axes.get_ylim()[0] < 0 < axes.get_ylim()[1]
+
+
+def test_range_without_packs_and_downhill(root):
+    texts = {text.get_text() for text in PICTURES["ride"].draw(scene(root, "ride", "harbour_ungeared"))["chance"].texts}
+    assert texts == {"no packs in this build:\nthe legs go all the way"}
+    down = PICTURES["ride"].draw(scene(root, "ride", case="long_descent"))
+    assert "the packs gain on the way" in {text.get_text() for text in down["chance"].texts}
+    assert down["energy"].get_xlim()[0] < -10 and "−11.5" in {text.get_text() for text in down["energy"].texts}
+
+
+class TestLettering:
+    def draw(self, text, kind, **options):
+        figure, axes = style.new_figure((3, 1), margins=dict.fromkeys(style.MARGINS, 0.0))
+        axes.set_axis_off()
+        with style.look():
+            axes.add_artist(kind(0.5, 0.5, text, transform=axes.transAxes, color=style.INK, **options))
+        canvas = FigureCanvasAgg(figure)
+        canvas.draw()
+        return np.asarray(canvas.buffer_rgba())[..., 0].astype(int)
+
+    @pytest.mark.parametrize("ha", ["left", "center", "right"])
+    @pytest.mark.parametrize("va", ["baseline", "bottom", "center", "top"])
+    def test_stands_where_matplotlib_would_put_it(self, ha, va):
+        from matplotlib.text import Text
+
+        ours, theirs = (self.draw("holds: 18.7 km/h", kind, ha=ha, va=va) for kind in (Lettering, Text))
+        for axis in (0, 1):
+            one, other = (np.flatnonzero((image < 128).any(axis=axis)) for image in (ours, theirs))
+            assert abs(one[0] - other[0]) <= 3 and abs(one[-1] - other[-1]) <= 3
+        assert (ours < 128).sum() == pytest.approx((theirs < 128).sum(), rel=0.1)
+
+    def test_kept_pixels_are_the_pixels_of_a_first_drawing(self):
+        first = self.draw("12.3 N·m", Lettering)
+        assert np.array_equal(first, self.draw("12.3 N·m", Lettering))
+        assert not np.array_equal(first, self.draw("12.4 N·m", Lettering))
+
+    def test_is_a_text_in_vector_files(self, root):
+        svg = report.figure_bytes(PICTURES["gearing"], scene(root, "gearing"), "svg")
+        assert svg.count(b'<g id="text_') > 15
+
+
+def test_all_pictures_draw_without_warnings(root):
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        for topic in TOPICS:
+            axes = PICTURES[topic].draw(scene(root, topic, asked={"speed": 0.0, "slope": 0.0, "duration": 0.0}))
+            assert all(isinstance(one, Axes) for one in each_axes(axes))
