@@ -18,7 +18,7 @@ FORMULA = {
     "gearing": "gearing.speed",
     "leverage": "leverage.leverage_loss",
     "motor": "motor.motor_constant",
-    "heat": "heat.housing_conductance",
+    "thermal": "heat.housing_conductance",
     "range": "pack.delivered_energy",
     "review": "road.slope_force",
 }
