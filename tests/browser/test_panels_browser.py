@@ -1,0 +1,114 @@
+"""Panels in a browser: moved by the keyboard, and never wider than a phone."""
+
+import re
+
+import nbformat
+import pytest
+from nbformat import v4
+
+from unikit.lab import panels
+from unikit.lab.lesson import KERNELSPEC
+
+pytestmark = pytest.mark.browser
+
+WIDE, PHONE = (1280, 900), (400, 900)
+MILLISECONDS = 90_000
+
+
+def notebook(root, topic):
+    """A cell with one panel."""
+    code = (
+        "from unikit.inputs import load_build, load_case\n"
+        "from unikit.lab import panels\n"
+        f"panels.{topic}(load_build({str(root / 'data/builds/harbour_commuter.toml')!r}),"
+        f" load_case({str(root / 'data/cases/harbour_hill.toml')!r}))"
+    )
+    return v4.new_notebook(cells=[v4.new_code_cell(code)], metadata={"kernelspec": KERNELSPEC})
+
+
+def opened(chromium, served, root, topic, size):
+    """The page with the panel shown, after all cells ran."""
+    from playwright.sync_api import expect
+
+    folder, address, token = served
+    nbformat.write(notebook(root, topic), folder / f"{topic}.ipynb")
+    page = chromium.new_page()
+    page.set_default_timeout(MILLISECONDS)
+    page.set_viewport_size({"width": size[0], "height": size[1]})
+    page.goto(f"{address}/doc/tree/{topic}.ipynb?token={token}&reset")
+    page.wait_for_function(
+        "window.jupyterapp && window.jupyterapp.shell.currentWidget && window.jupyterapp.shell.currentWidget.sessionContext"
+    )
+    page.evaluate(
+        """async () => {
+            const context = window.jupyterapp.shell.currentWidget.sessionContext;
+            await context.ready;
+            await window.jupyterapp.commands.execute('notebook:run-all-cells');
+        }"""
+    )
+    panel = page.locator(".unikit-panel")
+    expect(panel).to_be_visible(timeout=MILLISECONDS)
+    expect(panel.locator("img")).to_be_visible(timeout=MILLISECONDS)
+    return page, panel
+
+
+def number(text):
+    return float(re.search(r"[-−]?\d+(\.\d+)?", text)[0].replace("−", "-"))
+
+
+def too_wide(panel):
+    """What inside the panel ends right of it, or makes it scroll sideways."""
+    return panel.evaluate(
+        """panel => {
+            const edge = panel.getBoundingClientRect().right + 1;
+            const wide = [...panel.querySelectorAll('*')].filter(one => one.getBoundingClientRect().right > edge)
+                .map(one => one.tagName + '.' + one.className + ' ' + Math.round(one.getBoundingClientRect().right - edge));
+            if (panel.scrollWidth > panel.clientWidth + 1) wide.push('the panel scrolls');
+            if (document.documentElement.scrollWidth > innerWidth + 1) wide.push('the page scrolls');
+            return wide.slice(0, 8);
+        }"""
+    )
+
+
+def test_a_slider_moved_by_the_keyboard_changes_number_and_picture(chromium, served, root, reports):
+    from playwright.sync_api import expect
+
+    page, panel = opened(chromium, served, root, "gearing", WIDE)
+    try:
+        cell = panel.locator('td[data-key="greatest speed"]')
+        expect(cell).to_have_text(re.compile("km/h"))
+        before, picture = cell.inner_text(), panel.locator("img").get_attribute("src")
+        panel.locator(".noUi-handle").first.focus()
+        page.keyboard.press("Home")
+        expect(cell).not_to_have_text(before, timeout=MILLISECONDS)
+        expect(panel.locator("img")).not_to_have_attribute("src", picture)
+        slowest = number(cell.inner_text())
+        assert slowest < number(before)
+        panel.get_by_label("Gear ratio").fill("2")
+        page.keyboard.press("Enter")
+        expect(cell).not_to_have_text(f"{slowest:.1f} km/h", timeout=MILLISECONDS)
+        page.screenshot(path=str(reports / "gearing-moved.png"))
+        panel.get_by_role("button", name="Reset").click()
+        expect(cell).to_have_text(before, timeout=MILLISECONDS)
+    finally:
+        page.close()
+
+
+@pytest.mark.parametrize("topic", panels.ASKED)
+def test_every_panel_fits_a_laptop_and_a_phone(chromium, served, root, reports, topic):
+    from playwright.sync_api import expect
+
+    page, panel = opened(chromium, served, root, topic, WIDE)
+    try:
+        assert too_wide(panel) == []
+        panel.screenshot(path=str(reports / f"{topic}-1280.png"))
+        page.set_viewport_size({"width": PHONE[0], "height": PHONE[1]})
+        picture = panel.locator("img").get_attribute("src")
+        panel.get_by_role("button", name="Narrow picture").click()
+        expect(panel.locator("img")).not_to_have_attribute("src", picture, timeout=MILLISECONDS)
+        expect(panel.locator("img")).to_be_visible()
+        page.wait_for_function("document.querySelector('.unikit-panel img').complete")
+        assert too_wide(panel) == []
+        panel.screenshot(path=str(reports / f"{topic}-400.png"))
+    finally:
+        page.close()
