@@ -20,8 +20,8 @@ def margin(whole: Build, name: str, key: str) -> float:
 
 
 def heat_margin() -> float:
-    """Margin of the winding's rise on the hill."""
-    return margin(build(), "harbour_hill", "winding heat")
+    """Margin of the magnets' rise on the hill."""
+    return margin(build(), "harbour_hill", "magnet heat")
 
 
 def verdict_on_rules() -> str:
@@ -61,7 +61,7 @@ def _power(times: float) -> float:
 def _by_temperatures() -> float:
     """The heat margin of who divides temperatures where rises are judged."""
     warm = heat.study(build(), case("harbour_hill"))
-    return (warm.winding_limit - 273.15) / (warm.winding_end - 273.15)
+    return (warm.magnet_limit - 273.15) / (warm.housing_end - 273.15)
 
 
 declare(
