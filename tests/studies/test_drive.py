@@ -79,10 +79,10 @@ def test_derating_is_a_straight_line_between_its_ends():
     assert share == pytest.approx([1, 1, 0.75, 0.5, 0, 0])
 
 
-def test_no_load_speed_is_where_the_torque_is_gone():
+def test_the_back_emf_reaches_the_packs_where_the_torque_is_gone():
     build = examples.strong(motor__hysteresis_torque=0.0, controller__standby_power=0.0)
     state = drive(build, 0.8)
-    rotation = state.no_load_speed()
+    rotation = state.back_emf_rotation()
     assert rotation == pytest.approx(13 * 3.98 / np.sqrt(3) / (0.95 * (1 - 0.0012 * -5) / 1.5), rel=1e-12)
     assert state.limits(rotation * (1 + 1e-9)).highest == 0
     assert state.limits(rotation * 0.999).highest > 0

@@ -89,7 +89,7 @@ def test_every_margin_is_available_over_required():
         "motor torque": drives.highest[np.searchsorted(drives.speed, 3.9)] / drives.motor_peak,
         "gust": (drives.available - drives.motor_peak) / drives.gust_torque,
         "back-EMF": cold.no_load_speed / speeds.greatest_speed,
-        "winding heat": (155 + 273.15 - air) / (warm.winding[-1] - air),
+        "winding heat": (145 + 273.15 - air) / (warm.winding[-1] - air),
         "magnet heat": (90 + 273.15 - air) / (warm.housing[-1] - air),
         "energy": steady.energy / steady.consumption / 6000.0,
         "cut-out step": felt.leg_torque_left / (felt.foot_force_alone * 0.131 - pedal),
@@ -122,7 +122,7 @@ def test_heat_is_rise_over_allowed_rise():
     build, case = examples.build(), examples.case(slope=0.05, speed=2.5, trim="steps", air_temperature=300.0, duration=1500.0)
     found = margin(build, case, "winding heat")
     winding = float(re.search(r"winding at (\d+) °C", found.limited_by).group(1))
-    assert found.margin == pytest.approx((155 + 273.15 - 300) / (winding + 273.15 - 300), rel=0.03)
+    assert found.margin == pytest.approx((145 + 273.15 - 300) / (winding + 273.15 - 300), rel=0.03)
     hot = margin(replace(build, {"motor.insulation_class": "A", "motor.winding_to_stator": 1.2}), case, "winding heat")
     assert hot.margin < 0.8 * found.margin
 

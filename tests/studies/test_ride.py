@@ -120,12 +120,20 @@ def test_the_probability_falls_with_distance():
     assert at == pytest.approx(0.9, abs=0.03)
 
 
+def test_the_wind_of_the_case_is_drawn_too():
+    build, case = examples.build(), next(case for case in examples.cases() if "head_wind" in case.spreads)
+    known = replace(case, {path: spread.nominal for path, spread in case.spreads.items()})
+    drawn, still = ride.reach(build, case, count=500), ride.reach(build, known, count=500)
+    assert drawn.likely < still.likely
+
+
 def test_reach_without_uncertainty_is_a_step():
     build = examples.build()
     certain = replace(build, {path: spread.nominal for path, spread in build.spreads.items()})
     case = examples.cases()[1]
+    case = replace(case, {path: spread.nominal for path, spread in case.spreads.items()})
     result, there = ride.reach(certain, case, count=10), ride.study(certain, case).range
-    assert not certain.spreads and result.likely == result.middle == there and result.chance in (0.0, 1.0)
+    assert not certain.spreads and not case.spreads and result.likely == result.middle == there and result.chance in (0.0, 1.0)
 
 
 @pytest.mark.parametrize("build", [examples.build(), examples.build("harbour_ungeared")], ids=["feeding back", "no packs"])

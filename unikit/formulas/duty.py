@@ -119,7 +119,7 @@ def duty_rms(power: u.Watt, time: u.Second) -> u.Watt:
 
 
 _LIMITS = {"A": 105.0, "E": 120.0, "B": 130.0, "F": 155.0, "H": 180.0, "N": 200.0}
-_RISES = {"B": 80.0, "F": 105.0, "H": 125.0}
+_RISES = {"A": 60.0, "E": 75.0, "B": 80.0, "F": 105.0, "H": 125.0}  # A and E from memory
 
 
 @formula(equation=r"T_\mathrm{class}", source="iec60085", valid="classes A, E, B, F, H, N")
@@ -137,7 +137,7 @@ def insulation_limit(insulation_class: str) -> u.Celsius:
 
 
 @formula(
-    equation=r"\theta_\mathrm{class}", source="iec60034_1", valid="mean winding temperature by resistance, air at 40 degC; classes B, F, H"
+    equation=r"\theta_\mathrm{class}", source="iec60034_1", valid="mean winding temperature by resistance, air at 40 degC; classes A, E (from memory), B, F, H"
 )
 def rise_limit(insulation_class: str) -> u.KelvinRise:
     """Rise that a rated machine may show by the resistance of its winding.
@@ -150,6 +150,23 @@ def rise_limit(insulation_class: str) -> u.KelvinRise:
     """
     one_of("insulation_class", insulation_class, tuple(_RISES))
     return _RISES[insulation_class]
+
+
+@formula(
+    equation=r"\bar T = 40\,^\circ\mathrm{C} + \theta_\mathrm{class}",
+    source="iec60034_1",
+    valid="classes A, E, B, F, H; the hottest spot is then 5 to 15 K above the mean, at the limit of the class",
+)
+def mean_winding_limit(insulation_class: str) -> u.Celsius:
+    """Mean temperature of a winding at which its hottest spot is taken to reach the limit of its class.
+
+    Args:
+        insulation_class: letter of the class.
+
+    >>> mean_winding_limit("F")
+    145.0
+    """
+    return 40.0 + rise_limit(insulation_class)
 
 
 @formula(equation=r"L = L_0\,2^{-\Delta T/\Delta T_{1/2}}", source="hubert_machines", valid="rule of thumb; ageing by heat alone")

@@ -32,6 +32,7 @@ from .duty import (  # noqa: F401
     insulation_limit,
     intermittent_factor,
     intermittent_peak_rise,
+    mean_winding_limit,
     rise_limit,
     short_time_factor,
 )

@@ -72,7 +72,7 @@ def _derating_has_a_width(controller: Controller) -> Iterator[Finding]:
 
 @rule(Assist)
 def _trim_step_within_cap(assist: Assist) -> Iterator[Finding]:
-    if np.any(np.asarray(assist.trim_step) > assist.trim_cap):
+    if np.any((np.asarray(assist.trim_step) > assist.trim_cap) & (np.asarray(assist.trim_cap) > 0)):  # a cap of 0 switches the trim off
         yield "trim_step", None, f"at most trim_cap, {pretty(assist.trim_cap, 'torque', 'N*m')}", pretty(assist.trim_step, "torque", "N*m")
 
 

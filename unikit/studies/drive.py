@@ -74,9 +74,9 @@ class Drive:
         """Iron drag on the wheel, against its rotation."""
         return motor.iron_drag(rotation, self.hysteresis_torque, self.eddy_drag)
 
-    def no_load_speed(self) -> Values:
+    def back_emf_rotation(self) -> Values:
         """Wheel rotation at which the back-EMF reaches the voltage limit of a resting pack."""
-        return drives.no_load_speed(self.open_circuit_voltage, self.torque_constant_peak, self.modulation)
+        return drives.no_load_speed(self.open_circuit_voltage, self.torque_constant_peak, "space vector")
 
 
 @dataclass(frozen=True)

@@ -117,7 +117,7 @@ _TABLE = (
     Rule(
         "winding heat",
         "Does the winding stay below its class through the case?",
-        "allowed rise of the insulation class",
+        "allowed rise of the winding in the mean, by its insulation class",
         "rise at the end of the case",
         1.0,
         1.3,

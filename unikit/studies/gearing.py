@@ -77,7 +77,7 @@ def study(build: Build, case: Case, gear: Gear | None = None, points: int = 81) 
         "pedal speed": gearing.speed(rider.greatest_pedal_speed / build.cranks.length, radius, gear.ratio),
         "leg torque": _first(grid, available - split.pedal_torque),
         "air": np.inf,
-        "motor voltage": float(state.no_load_speed() * radius) if state else np.inf,
+        "motor voltage": float(state.back_emf_rotation() * radius) if state else np.inf,
         "local limit": np.inf,
     }
     comfortable_by, greatest_by = min(comfortable, key=comfortable.get), min(greatest, key=greatest.get)

@@ -32,13 +32,13 @@ class Heat(Result):
     housing_end: u.Kelvin = shown("housing at the end of the case", "°C", 0)
     winding_steady: u.Kelvin = shown("winding if it went on for ever", "°C", 0)
     air: u.Kelvin = shown("air", "°C", 0)
-    winding_limit: u.Kelvin = shown("limit of the insulation class", "°C", 0)
+    winding_limit: u.Kelvin = shown("limit of the winding in the mean", "°C", 0)
     magnet_limit: u.Kelvin = shown("limit of the magnets", "°C", 0)
     derating_after: u.Second = shown("derating begins after", "min")
     reserve_spent_after: u.Second = shown("derating has spent the reserve after", "min")
-    limit_after: u.Second = shown("winding class limit after", "min")
+    limit_after: u.Second = shown("winding limit after", "min")
     magnet_limit_after: u.Second = shown("magnet limit after", "min")
-    continuous_torque: u.NewtonMetre = shown("motor torque the winding holds for ever", "N*m")
+    continuous_torque: u.NewtonMetre = shown("motor torque that holds for ever", "N*m")
     time: u.Second = shown("time", "min")
     winding: u.Kelvin = shown("winding", "°C")
     stator: u.Kelvin = shown("stator", "°C")
@@ -142,7 +142,8 @@ def study(build: Build, case: Case, gear: Gear | None = None, points: int = 121)
     split = torque_split(
         build, gear, np.full(points, case.speed), np.full(points, loads(build, case).wheel_torque), state, trim_torque(build, case)
     )
-    class_limit = heat.insulation_limit(build.motor.insulation_class) + 273.15
+    winding_limit = heat.mean_winding_limit(build.motor.insulation_class) + 273.15
+    lasting = min(winding_limit, build.controller.derating_start)
 
     return Heat(
         gear=gear.name,
@@ -153,13 +154,13 @@ def study(build: Build, case: Case, gear: Gear | None = None, points: int = 121)
         housing_end=magnet[-1],
         winding_steady=_steady(chain),
         air=case.air_temperature,
-        winding_limit=class_limit,
+        winding_limit=winding_limit,
         magnet_limit=build.motor.magnet_limit,
         derating_after=_reached(chain, WINDING, build.controller.derating_start),
         reserve_spent_after=_spent(time, split.reserve),
-        limit_after=_reached(chain, WINDING, class_limit),
+        limit_after=_reached(chain, WINDING, winding_limit),
         magnet_limit_after=_reached(chain, HOUSING, build.motor.magnet_limit),
-        continuous_torque=continuous_torque(build, chain, class_limit),
+        continuous_torque=continuous_torque(build, chain, lasting, build.motor.magnet_limit),
         time=time,
         winding=winding,
         stator=course[:, STATOR],
@@ -182,17 +183,20 @@ def _spent(time: np.ndarray, reserve: np.ndarray) -> float:
     return float(time[gone[0]]) if gone.size else np.inf
 
 
-def continuous_torque(build: Build, chain: Network, limit: float) -> float:
-    """Pulsing motor torque at which the winding settles just at a limit, at the case's speed.
+def continuous_torque(build: Build, chain: Network, limit: float, magnet_limit: float = np.inf) -> float:
+    """Pulsing motor torque at which the winding, or else the magnets, settle just at a limit, at the case's speed.
 
     The winding's heat crosses all three links, the iron's only the last two, so
     the copper loss that is left at the limit follows directly.
     """
     resistance = 1.0 / chain.link_conductance
     iron = chain.losses[STATOR] * resistance[STATOR:].sum()
-    copper = max((limit - chain.ambient - iron) / resistance.sum(), 0.0)
+    by_winding = (limit - chain.ambient - iron) / resistance.sum()
+    by_magnets = (magnet_limit - chain.ambient) / resistance[HOUSING] - chain.losses[STATOR]
+    copper = max(min(by_winding, by_magnets), 0.0)
+    winding = chain.ambient + iron + copper * resistance.sum()
     state = drive(
-        build, winding_temperature=limit, magnet_temperature=chain.ambient + (copper + chain.losses[STATOR]) * resistance[HOUSING]
+        build, winding_temperature=winding, magnet_temperature=chain.ambient + (copper + chain.losses[STATOR]) * resistance[HOUSING]
     )
     per_square = motor.copper_loss(motor.current_for_torque(1.0, state.torque_constant_peak), state.phase_resistance)
     pulse = pedalling.shape_mean_square(build.rider.torque_floor)

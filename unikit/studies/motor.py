@@ -86,7 +86,7 @@ def study(
         copper_loss=here.copper_loss,
         iron_loss=here.iron_loss,
         efficiency=mechanical / here.battery_power if mechanical > 0 else np.nan,
-        no_load_speed=state.no_load_speed() * build.wheel.radius,
+        no_load_speed=state.back_emf_rotation() * build.wheel.radius,
         motor_constant=motor.motor_constant(np.sqrt(2) * state.torque_constant_peak, 2 * state.phase_resistance),
         speed=speed,
         highest=limits.highest,

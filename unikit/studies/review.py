@@ -162,7 +162,7 @@ def _of_motor(build: Build, case: Case, gear: Gear, speeds, felt, steady, add: C
     lost = felt.cut_out_step
     add("motor torque", _ratio(abs(drive.available), asked), f"{drive.available_by}, {drive.available:.0f} N·m there")
     add("gust", _ratio(drive.reserve, drive.gust_torque), f"{drive.reserve:.0f} N·m in reserve, {drive.gust_torque:.0f} N·m asked")
-    reached = electric.drive(build, case.state_of_charge).no_load_speed() * build.wheel.radius  # cold magnets are the strongest
+    reached = electric.drive(build, case.state_of_charge).back_emf_rotation() * build.wheel.radius  # cold magnets are the strongest
     add("back-EMF", _ratio(reached, speeds.greatest_speed), f"reaches the packs at {_kmh(reached)}")
     air = case.air_temperature
     add("winding heat", _ratio(warm.winding_limit - air, warm.winding_end - air), f"winding at {warm.winding_end - 273.15:.0f} °C")

@@ -95,7 +95,7 @@ def study(build: Build, case: Case, gear: Gear | None = None, winding_temperatur
 
 @dataclass(frozen=True)
 class Reach(Result):
-    """Distance against the probability of getting there on the packs, from the build's stated uncertainty."""
+    """Distance against the probability of getting there on the packs, from the stated uncertainty of build and case."""
 
     draws: int = shown("draws", digits=0)
     likely: u.Metre = shown("reached in nine of ten draws", "km")
@@ -106,11 +106,11 @@ class Reach(Result):
     probability: u.Ratio = shown("probability", "%")
 
 
-def reach(build: Build, case: Case, gear: Gear | None = None, count: int = 2000, seed: int = 20, points: int = 121) -> Reach:
-    """Range over the stated uncertainty of the build: ``count`` seeded draws of all uncertain numbers."""
+def reach(build: Build, case: Case, gear: Gear | None = None, count: int = 1000, seed: int = 20, points: int = 121) -> Reach:
+    """Range over the stated uncertainty of build and case: ``count`` seeded draws of all uncertain numbers."""
     name = (gear or build.gears.named(build.gears.engaged)).name
     drawn = draw(build, count, seed)
-    ranges = np.broadcast_to(study(drawn, case, drawn.gears.named(name)).range, (count,))
+    ranges = np.broadcast_to(study(drawn, draw(case, count, seed), drawn.gears.named(name)).range, (count,))
     finite = ranges[np.isfinite(ranges)]
     furthest = 1.15 * finite.max() if finite.size else max(case.distance, 1.0)
     distance = np.linspace(0.0, max(furthest, 1.1 * case.distance), points)
