@@ -43,6 +43,9 @@ def served(tmp_path_factory):
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
     token = secrets.token_hex(16)
+    quiet = home / "jupyterlab_settings_dir/@jupyterlab/apputils-extension/notification.jupyterlab-settings"
+    quiet.parent.mkdir(parents=True)
+    quiet.write_text('{"fetchNews": "false", "checkForUpdates": false}')
     own = (
         "JUPYTER_CONFIG_DIR",
         "JUPYTER_DATA_DIR",

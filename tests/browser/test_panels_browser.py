@@ -11,7 +11,7 @@ from unikit.lab.lesson import KERNELSPEC
 
 pytestmark = pytest.mark.browser
 
-WIDE, PHONE = (1280, 900), (400, 900)
+WIDE, PHONE = (1280, 1500), (400, 3200)  # tall enough for a whole panel on one screenshot
 MILLISECONDS = 90_000
 
 

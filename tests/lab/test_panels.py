@@ -114,7 +114,8 @@ def test_small_machine_has_small_axes(root):
 
 def test_start_panel_shows_few_numbers_and_few_controls(root):
     panel = make(root, "start", "harbour_commuter")
-    assert list(panel.result.summary()) == list(panels.ASKED["start"].numbers)
+    assert {"gear ratio", "comfortable speed", "greatest speed", "cadence at the case's speed"} <= set(panel.result.summary())
+    assert len(panel.result.summary()) == len(panels.ASKED["start"].numbers)
     assert 6 <= len(panel.rows) <= 8
 
 

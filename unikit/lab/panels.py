@@ -45,7 +45,7 @@ LEVEL_ROAD = Case(
 
 @dataclass(frozen=True)
 class Topic:
-    """What a panel asks, what it offers to change, and which numbers it prints (all when none are named)."""
+    """What a panel asks, what it offers to change, and which numbers it prints: fields of its first result, all when none are named."""
 
     title: str
     results: Callable[[Build, Case], tuple[Any, ...]]
@@ -123,14 +123,14 @@ ASKED = {
         (RATIO, "cranks.length", GAIN, "motor.torque_constant_peak", "rider.mass"),
         ("slope", "speed"),
         (
-            "gear ratio",
-            "comfortable speed",
-            "comfortable speed set by",
-            "greatest speed",
-            "greatest speed set by",
-            "cadence at the case's speed",
-            "saddle up against the reference cranks",
-            "unknown",
+            "gear",
+            "gear_ratio",
+            "comfortable_speed",
+            "comfortable_by",
+            "greatest_speed",
+            "greatest_by",
+            "cadence",
+            "saddle_shift",
         ),
     ),
     "gearing": Topic("Gearing", lambda build, case: (gearing_study.study(build, case),), MACHINE, ("slope", "head_wind", "trim")),
@@ -153,6 +153,23 @@ ASKED = {
             RATIO,
         ),
         ("speed", "slope", "head_wind", "gust", "state_of_charge", "trim"),
+        (
+            "gear",
+            "asked_torque",
+            "motor_torque",
+            "motor_peak",
+            "available",
+            "available_by",
+            "reserve",
+            "gust_torque",
+            "phase_current",
+            "battery_current",
+            "copper_loss",
+            "iron_loss",
+            "efficiency",
+            "no_load_speed",
+            "motor_constant",
+        ),
     ),
     "heat": Topic(
         "Heat",

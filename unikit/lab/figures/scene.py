@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from types import ModuleType
 from typing import Any
 
@@ -38,9 +38,12 @@ class Scene:
         return self.stage, self.span
 
     def summary(self) -> dict[str, str]:
-        """The topic's numbers; a second result adds those that the first does not have."""
-        every = self.main.summary() | (self.more.summary() if self.more is not None else {})
-        return {label: every[label] for label in self.numbers} if self.numbers else every
+        """The numbers that the topic prints, or all of its results: a second one adds what the first does not have."""
+        if self.numbers:
+            label = {item.name: item.metadata["label"] for item in fields(self.main) if "label" in item.metadata}
+            every = self.main.summary()
+            return {label[name]: every[label[name]] for name in self.numbers}
+        return self.main.summary() | (self.more.summary() if self.more is not None else {})
 
     def table(self) -> pandas.DataFrame:
         """The table of the topic's result."""
