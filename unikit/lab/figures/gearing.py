@@ -48,7 +48,7 @@ def left_marks(axes, result, held: Span) -> None:
     pen.words(
         axes,
         end + (-0.015 if late else 0.015) * held.speed,
-        0.44 * held.leverage,
+        60.0 if held.leverage <= 200 else 0.84 * held.leverage,  # clear of the line of the ungeared wheel
         text,
         style.VERMILION,
         1.0,

@@ -67,6 +67,8 @@ def _marks(axes, scene) -> None:
         if spent <= end
         else f"{result.reserve[-1]:.{0 if result.reserve[-1] >= 9.95 else 1}f} N·m left after {end:.0f} min"
     )
+    if spent == 0:
+        goes = "no reserve from the start"
     if derating < end:
         pen.line(top, [derating, derating], [0, held.reserve], color=style.ORANGE, linewidth=1.6, linestyle=(0, (5, 2)))
     if spent <= end:

@@ -34,7 +34,7 @@ def _frame(axes, scene) -> None:
     main.set_xticks([0.2, 0.5, 1, 2, 5], ["0.2", "0.5", "1", "2", "5+"])
     main.minorticks_off()
     main.set_yticks(range(len(KEYS)), KEYS)
-    main.tick_params(axis="y", length=0)
+    main.tick_params(axis="y", length=0, pad=8)
     if pen.is_narrow(main):  # two lines a row, from the left edge: the finding, and below it what it says
         main.set_yticks([])
         for row, key in enumerate(KEYS):

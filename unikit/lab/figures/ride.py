@@ -40,10 +40,11 @@ def span(scene, least: Span | None = None) -> Span:
     wanted, energies = scene.main.distance / 1000, _energies(scene.main)
     reached = scene.more.middle / 1000 if scene.more is not None and np.isfinite(scene.more.middle) else 0.0
     low = -float(energies.min())
+    most = pen.nice(1.25 * max(float(energies.max()), 0.5 * low))
     needed = Span(
         pen.nice(1.3 * max(wanted, reached)),
-        pen.nice(1.25 * max(float(energies.max()), 0.5 * low)),
-        pen.nice(1.35 * low) if low > 0.05 else 0.0,
+        most,
+        pen.nice(max(1.35 * low, low + 0.18 * (most + low))) if low > 0.05 else 0.0,
     )
     return needed if least is None else Span(*map(max, needed, least))
 
@@ -81,6 +82,10 @@ def _marks(axes, scene) -> None:
         pen.words(bars, value + (near if value >= 0 else -near), row, text, size=0.85, ha="left" if value >= 0 else "right")
 
 
+def _km(distance: float) -> str:
+    return f"{distance:.{0 if distance >= 19.95 else 1}f} km"
+
+
 def _chance(axes, ride, reach, furthest: float) -> None:
     """The curve of probability and the wanted distance on it."""
     if reach is None:
@@ -92,7 +97,7 @@ def _chance(axes, ride, reach, furthest: float) -> None:
     pen.line(axes, [wanted, wanted], [0, chance], color=style.VERMILION, linewidth=1.4, linestyle=(0, (4, 2)))
     pen.line(axes, wanted, chance, marker="o", color=style.VERMILION, markersize=7)
     error = 100 * reach.chance_error
-    text = f"wanted {wanted:.{0 if wanted >= 20 else 1}f} km:\n{chance:.0f} %" + (f" ± {error:.0f} %" if error >= 0.5 else "")
+    text = f"wanted {_km(wanted)}:\n{chance:.0f} %" + (f" ± {error:.0f} %" if error >= 0.5 else "")
     late = wanted > 0.5 * furthest
     pen.words(
         axes,
@@ -104,7 +109,7 @@ def _chance(axes, ride, reach, furthest: float) -> None:
         ha="right" if late else "left",
         paper=style.PAPER,
     )
-    likely = f"nine in ten reach {reach.likely / 1000:.1f} km" if np.isfinite(reach.likely) else "the packs gain on the way"
+    likely = f"nine in ten reach {_km(reach.likely / 1000)}" if np.isfinite(reach.likely) else "the packs gain on the way"
     pen.words(axes, 0.97 * furthest, 107, likely, style.BLUE, 1.0, ha="right", paper=style.PAPER)
 
 
