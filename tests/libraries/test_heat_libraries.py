@@ -6,11 +6,18 @@ import pytest
 from unikit.formulas import air, heat
 
 pytestmark = pytest.mark.reference
-ht = pytest.importorskip("ht")
+
+
+@pytest.fixture
+def ht():
+    """The library; imported here, so that this file can be collected without it."""
+    import ht as library
+
+    return library
 
 
 @pytest.mark.parametrize("reynolds", [10.0, 6071.0, 173764.0, 2e6])
-def test_cylinder_in_cross_flow(reynolds):
+def test_cylinder_in_cross_flow(ht, reynolds):
     for prandtl in (0.68, 0.71, 5.0):
         assert heat.cylinder_crossflow_nusselt(reynolds, prandtl) == pytest.approx(
             ht.Nu_cylinder_Churchill_Bernstein(reynolds, prandtl), rel=1e-12
@@ -18,7 +25,7 @@ def test_cylinder_in_cross_flow(reynolds):
 
 
 @pytest.mark.parametrize("grashof", [1e3, 1e6, 2e9])
-def test_natural_convection(grashof):
+def test_natural_convection(ht, grashof):
     prandtl = 0.7
     plate = ht.Nu_vertical_plate_Churchill(prandtl, grashof)
     assert heat.vertical_plate_nusselt(grashof * prandtl, prandtl) == pytest.approx(plate, rel=1e-12)
@@ -26,25 +33,25 @@ def test_natural_convection(grashof):
     assert heat.horizontal_cylinder_nusselt(grashof * prandtl, prandtl) == pytest.approx(cylinder, rel=1e-12)
 
 
-def test_plate_along_the_flow():
+def test_plate_along_the_flow(ht):
     laminar = ht.conv_external.Nu_horizontal_plate_laminar_Baehr(1e5, 0.7)
     assert heat.plate_nusselt(1e5, 0.7) == pytest.approx(laminar, rel=1e-12)
 
 
-def test_radiation():
+def test_radiation(ht):
     # the library carries the radiation constant of 2014
     flux = ht.q_rad(0.8, 423.0, 298.0)
     assert heat.radiation_coefficient(0.8, 423.0, 298.0) * (423.0 - 298.0) == pytest.approx(flux, rel=3e-6)
 
 
-def test_straight_fin():
+def test_straight_fin(ht):
     # an annular fin on a very thick tube is a straight fin
     radius, length, thickness = 20.0, 0.02, 0.001
     annular = ht.fin_efficiency_Kern_Kraus(Do=2 * radius, D_fin=2 * (radius + length), t_fin=thickness, k_fin=150.0, h=40.0)
     assert heat.straight_fin_efficiency(40.0, 150.0, thickness, length) == pytest.approx(annular, rel=1e-3)
 
 
-def test_housing_rebuilt_from_library_parts():
+def test_housing_rebuilt_from_library_parts(ht):
     speed, rotation, diameter, width, cold, hot = 6.0, 17.0, 0.26, 0.07, 295.0, 345.0
     film = (cold + hot) / 2
     k, nu, pr = air.conductivity(film), air.kinematic_viscosity(film), air.prandtl(film)
