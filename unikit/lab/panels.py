@@ -26,7 +26,6 @@ from .figures.scene import Scene
 from .panel import Panel
 from .settings import Desk
 
-DRAWS = 600  # of the build's uncertain numbers, for each redraw of the range
 RATIO, GAIN = "gears.gear.{gear}.ratio", "assist.driving_gain.{gear}"
 MACHINE = (RATIO, "cranks.length", "wheel.rolling_circumference", GAIN)
 
@@ -105,7 +104,7 @@ def _motor(build: Build, case: Case) -> tuple[Any, ...]:
 
 
 def _ride(build: Build, case: Case) -> tuple[Any, ...]:
-    return ride_study.study(build, case), ride_study.reach(build, case, count=DRAWS) if build.packs is not None else None
+    return ride_study.study(build, case), ride_study.reach(build, case) if build.packs is not None else None
 
 
 def _review(build: Build, case: Case) -> tuple[Any, ...]:

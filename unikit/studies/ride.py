@@ -106,7 +106,7 @@ class Reach(Result):
     probability: u.Ratio = shown("probability", "%")
 
 
-def reach(build: Build, case: Case, gear: Gear | None = None, count: int = 1000, seed: int = 20, points: int = 121) -> Reach:
+def reach(build: Build, case: Case, gear: Gear | None = None, count: int = 600, seed: int = 20, points: int = 121) -> Reach:
     """Range over the stated uncertainty of build and case: ``count`` seeded draws of all uncertain numbers."""
     name = (gear or build.gears.named(build.gears.engaged)).name
     drawn = draw(build, count, seed)
