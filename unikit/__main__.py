@@ -8,6 +8,7 @@ import subprocess
 import sys
 from collections.abc import Sequence
 from pathlib import Path
+from urllib.parse import quote
 
 from . import __version__
 
@@ -73,7 +74,10 @@ def _lab(notebook: str | None) -> int:
     if not target.is_file():
         print(f"{target}: no such notebook; run this from the project's folder or name one", file=sys.stderr)
         return 2
-    command = [sys.executable, "-m", "jupyterlab", str(target), "--ServerApp.ip=127.0.0.1"]
+    # The notebook is named in the address itself, so that an address printed for another window opens it too.
+    target = target.resolve()
+    command = [sys.executable, "-m", "jupyterlab", "--ServerApp.ip=127.0.0.1", f"--ServerApp.root_dir={target.parent}"]
+    command += [f"--LabApp.default_url=/lab/tree/{quote(target.name)}"]
     command += ["--LabApp.news_url=None", "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate"]
     if not _has_display():
         command.append("--no-browser")

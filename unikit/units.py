@@ -80,7 +80,10 @@ KINDS: dict[str, Kind] = dict(
         ("temperature coefficient", Kind("temperature coefficient", "1/K", {"1/K": "1/K", "/K": "1/K", "%/K": "percent/K"})),
         _kind("torque constant", "N*m/A"),
         ("speed constant", Kind("speed constant", "rad/s/V", {"rad/s/V": "rad/s/V", "rpm/V": "rpm/V"})),
-        ("drag per rotation", Kind("drag per rotation", "N*m*s/rad", {"N*m*s/rad": "N*m*s/rad", "N*m*s": "N*m*s/rad", "N*m/rpm": "N*m/rpm"})),
+        (
+            "drag per rotation",
+            Kind("drag per rotation", "N*m*s/rad", {"N*m*s/rad": "N*m*s/rad", "N*m*s": "N*m*s/rad", "N*m/rpm": "N*m/rpm"}),
+        ),
         _kind("drag per speed", "N*s/m"),
         _kind("thermal resistance", "K/W"),
         _kind("thermal conductance", "W/K"),
@@ -287,16 +290,17 @@ def parse(text: str, kind: str) -> float:
     >>> parse("18 km/h", "speed")
     5.0
     """
+    wrong = f"cannot read {shorten(text)} as {_article(kind)}"
     if not isinstance(text, str):
-        raise UnitError(f"cannot read {shorten(text)} as {_article(kind)}: write text with a unit, such as '1 {next(iter(KINDS[kind].allowed))}'")
+        raise UnitError(f"{wrong}: write text with a unit, such as '1 {next(iter(KINDS[kind].allowed))}'")
     if len(text) > LONGEST_TEXT:
-        raise UnitError(f"cannot read {shorten(text)} as {_article(kind)}: the text has {len(text)} characters, at most {LONGEST_TEXT} are read")
+        raise UnitError(f"{wrong}: the text has {len(text)} characters, at most {LONGEST_TEXT} are read")
     match = _NUMBER.fullmatch(text)
     if match is None:
-        raise UnitError(f"cannot read {shorten(text)} as {_article(kind)}: it does not start with a plain number")
+        raise UnitError(f"{wrong}: it does not start with a plain number")
     number = float(match.group(1))
     if not math.isfinite(number):
-        raise UnitError(f"cannot read {shorten(text)} as {_article(kind)}: the number is too large")
+        raise UnitError(f"{wrong}: the number is too large")
     _lookup(match.group(2), kind, text)
     return float(convert(number, kind, match.group(2)))
 

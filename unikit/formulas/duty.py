@@ -137,7 +137,9 @@ def insulation_limit(insulation_class: str) -> u.Celsius:
 
 
 @formula(
-    equation=r"\theta_\mathrm{class}", source="iec60034_1", valid="mean winding temperature by resistance, air at 40 degC; classes A, E (from memory), B, F, H"
+    equation=r"\theta_\mathrm{class}",
+    source="iec60034_1",
+    valid="mean winding temperature by resistance, air at 40 degC; classes A, E (from memory), B, F, H",
 )
 def rise_limit(insulation_class: str) -> u.KelvinRise:
     """Rise that a rated machine may show by the resistance of its winding.
