@@ -43,6 +43,28 @@ def test_review_takes_the_cases_it_is_told(capsys, tmp_path):
     assert code == 0 and "Flat cruise" in out and "Harbour hill" not in out
 
 
+def test_cases_are_found_near_the_build_or_the_project(capsys, tmp_path, monkeypatch):
+    mine = tmp_path / "mine.toml"
+    mine.write_text(BUILD.read_text(encoding="utf-8"), encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    code, out, err = run(capsys, "review", mine)
+    assert (code, out) == (2, "") and "--cases" in err and len(err.splitlines()) == 1
+    monkeypatch.chdir(ROOT)
+    assert "Flat cruise" in run(capsys, "review", mine)[1]
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "cases").mkdir()
+    (tmp_path / "cases" / "one.toml").write_text((CASES / "head_wind.toml").read_text(encoding="utf-8"), encoding="utf-8")
+    code, out, _ = run(capsys, "review", mine)
+    assert code == 0 and "Head wind" in out and "Flat cruise" not in out
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="pipes of another kind")
+def test_a_reader_that_stops_reading_is_no_fault():
+    command = f"{sys.executable} -m unikit review {BUILD} | head -n 1"
+    done = subprocess.run(["bash", "-o", "pipefail", "-c", command], cwd=ROOT, capture_output=True, text=True)
+    assert (done.returncode, done.stderr) == (0, "") and done.stdout.startswith("Review of")
+
+
 def test_review_with_an_area(capsys):
     code, out, _ = run(capsys, "review", BUILD, "--rules", "great-britain")
     assert code == 0 and "class not determined" in out and "Local law prevails" in out

@@ -22,7 +22,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     commands = parser.add_subparsers(dest="command", required=True)
     review = commands.add_parser("review", help="print the findings of a build; a short finding is no error")
     review.add_argument("build", help="build file (TOML)")
-    review.add_argument("--cases", help="a case file or a folder of them; default: the folder 'cases' beside the build's folder")
+    review.add_argument("--cases", help="a case file or a folder of them; default: those beside the build, or the project's own")
     review.add_argument("--rules", help="area whose local rule the review compares with; a wrong word lists the areas")
     review.add_argument("--csv", help="also write the findings as a CSV file, which must not exist yet")
     lab = commands.add_parser("lab", help="open the notebooks in JupyterLab")
@@ -44,7 +44,7 @@ def _review(build_path: str, cases_path: str | None, rules: str | None, csv_path
         if cases_path and Path(cases_path).is_file():
             cases = [load_case(cases_path)]
         else:
-            cases = load_cases(cases_path or Path(build_path).resolve().parent.parent / "cases")
+            cases = load_cases(cases_path or _cases_near(Path(build_path).resolve()))
         if rules:
             cases = [replace(case, {"rules": rules}) for case in cases]
     except InputError as error:
@@ -57,15 +57,31 @@ def _review(build_path: str, cases_path: str | None, rules: str | None, csv_path
     except ValueError as error:
         print(f"{build_path}: {error}", file=sys.stderr)
         return 2
-    print(found)
+    try:
+        print(found, flush=True)
+    except BrokenPipeError:  # the reader of a pipe, such as head, has seen enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     if csv_path:
+        text = found.table().to_csv(index=False, lineterminator="\n")
         try:
             with open(csv_path, "x", encoding="utf-8", newline="") as handle:
-                found.table().to_csv(handle, index=False)
+                handle.write(text)
         except OSError as error:
             print(f"{csv_path}: not written: {error.strerror or error}", file=sys.stderr)
             return 2
     return 0
+
+
+def _cases_near(build: Path) -> Path:
+    """The cases that belong to a build: beside its folder, or those of the project it lies in or is reviewed from."""
+    folders = [build.parent.parent / "cases", build.parent / "cases", build.parent.parent / "data" / "cases", Path("data") / "cases"]
+    found = next((folder for folder in folders if folder.is_dir()), None)
+    if found is None:
+        from .inputs import InputError, Problem
+
+        expected = "a folder 'cases' beside the build's folder, or one named with --cases"
+        raise InputError([Problem(file=str(build), field="cases", value="", expected=expected, found="none")])
+    return found
 
 
 def _lab(notebook: str | None) -> int:
