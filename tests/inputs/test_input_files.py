@@ -23,7 +23,7 @@ def test_no_file_folder_and_empty_file(tmp_path):
     path = tmp_path / "b.toml"
     path.write_text(" \n\n")
     assert complaint(path) == f"{path}: expected a file in TOML; found: an empty file"
-    assert complaint("a\0b") == "'a\\x00b': expected a file that can be read; found: embedded null byte"
+    assert complaint("a\0b").startswith("'a\\x00b': expected a file that can be read; found: ") and "null" in complaint("a\0b")
 
 
 def test_a_name_of_two_lines_stays_on_one(tmp_path):
