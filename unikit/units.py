@@ -102,6 +102,8 @@ KINDS: dict[str, Kind] = dict(
         _kind("motor constant", "N*m/W^0.5"),
         _kind("power density", "W/m^3"),
         _kind("mass power", "W/kg"),
+        _kind("rate", "1/s"),
+        _kind("rate squared", "1/s^2"),
         ("ratio", Kind("ratio", "", {"": "", "%": "percent"})),
         ("slope", Kind("slope", "", {"": "", "%": "percent"})),
         ("number", Kind("number", "", {"": ""})),
@@ -160,6 +162,8 @@ JoulePerMole = _annotate("molar energy")
 NewtonMetrePerRootWatt = _annotate("motor constant")
 WattPerCubicMetre = _annotate("power density")
 WattPerKilogram = _annotate("mass power")
+PerSecond = _annotate("rate")
+PerSecondSquared = _annotate("rate squared")
 Ratio = _annotate("ratio")
 Slope = _annotate("slope")
 Number = _annotate("number")

@@ -207,7 +207,7 @@ TYPICAL = dict(
     bridge_resistance=0.004, bus_voltage=48.0, charge_current_limit=8.0, battery_current_limit=25.0, coefficient=-0.0012,
     cold_celsius=20.0, cold_resistance=0.1, current=1.2, current_peak=60.0, current_rms=20.0, density=7650.0,
     direct_current=-20.0, direct_inductance=0.37e-3, eddy_drag=0.01, electrical_rate=900.0, exponent=1.7, flux_density=1.1,
-    flux_linkage=0.05, frequency=60.0, gap=0.001, hot_resistance=0.13, hysteresis_torque=0.4, line_resistance=0.2,
+    flux_frequency=60.0, flux_linkage=0.05, gap=0.001, hot_resistance=0.13, hysteresis_torque=0.4, line_resistance=0.2,
     line_voltage_rms=24.0, loss=1000.0, magnet_flux=0.066, magnet_length=0.004, material_constant=235.0, mean_torque=12.0,
     modulation_index=0.8, open_circuit_voltage=50.0, pack_resistance=0.1, phase_current_limit=60.0, phase_resistance=0.1,
     phase_voltage=45.0, pole_pairs=20.0, power_a=6.0, power_b=14.0, power_factor=0.8, quadrature_current=20.0,

@@ -1,6 +1,6 @@
 """Pure functions of SI numbers, each with its equation, sign convention, source and range."""
 
-from . import air, carriage, convection, dq, drive, duty, epicyclic, gearing, heat, leverage, magnetics, motor, pack, pedalling, road
+from . import air, carriage, convection, delay, dq, drive, duty, epicyclic, gearing, heat, leverage, magnetics, motor, pack, pedalling, road
 from .registry import FORMULAS, Formula, OutsideRangeWarning, bibliography
 
 __all__ = [
@@ -11,6 +11,7 @@ __all__ = [
     "bibliography",
     "carriage",
     "convection",
+    "delay",
     "dq",
     "drive",
     "duty",

@@ -48,7 +48,7 @@ def iron_loss_separation(power_a: u.Watt, rotation_a: u.RadianPerSecond, power_b
 )
 def hysteresis_loss_scaled(
     loss: u.WattPerCubicMetre,
-    frequency: u.Hertz,
+    flux_frequency: u.Hertz,
     reference_frequency: u.Hertz,
     flux_density: u.Tesla,
     reference_flux_density: u.Tesla,
@@ -58,7 +58,7 @@ def hysteresis_loss_scaled(
 
     Args:
         loss: loss at the reference frequency and flux density.
-        frequency: frequency wanted.
+        flux_frequency: frequency wanted.
         reference_frequency: frequency at which the loss is known.
         flux_density: peak flux density wanted.
         reference_flux_density: peak flux density at which the loss is known.
@@ -70,7 +70,7 @@ def hysteresis_loss_scaled(
     not_negative("loss", loss)
     positive("reference_frequency", reference_frequency)
     positive("reference_flux_density", reference_flux_density)
-    return loss * (frequency / reference_frequency) * (flux_density / reference_flux_density) ** exponent
+    return loss * (flux_frequency / reference_frequency) * (flux_density / reference_flux_density) ** exponent
 
 
 @formula(
@@ -79,14 +79,14 @@ def hysteresis_loss_scaled(
     valid="sine flux, sheet thin against the skin depth; the classical part only, well below the whole loss of electrical steel",
 )
 def classical_eddy_loss(
-    thickness: u.Metre, flux_density: u.Tesla, frequency: u.Hertz, resistivity: u.OhmMetre, density: u.KilogramPerCubicMetre
+    thickness: u.Metre, flux_density: u.Tesla, flux_frequency: u.Hertz, resistivity: u.OhmMetre, density: u.KilogramPerCubicMetre
 ) -> u.WattPerKilogram:
     """Classical eddy-current loss of a lamination.
 
     Args:
         thickness: thickness of the sheet.
         flux_density: peak flux density.
-        frequency: frequency of the flux.
+        flux_frequency: frequency of the flux.
         resistivity: resistivity of the steel.
         density: density of the steel.
 
@@ -95,7 +95,7 @@ def classical_eddy_loss(
     """
     positive("resistivity", resistivity)
     positive("density", density)
-    return (math.pi * thickness * flux_density * frequency) ** 2 / (6 * resistivity * density)
+    return (math.pi * thickness * flux_density * flux_frequency) ** 2 / (6 * resistivity * density)
 
 
 @formula(

@@ -60,11 +60,12 @@ def unit_text(unit: units.Unit | None) -> str:
 
 
 def kind_text(formula: Formula, name: str) -> str:
-    """What an argument is: a kind of number, a word, or a switch."""
+    """What an argument is: a kind of number, values of no one kind (a matrix), a word, or a switch."""
     unit = formula.arguments[name]
     if unit:
         return unit.kind
-    return "switch" if inspect.signature(formula.function).parameters[name].annotation in (bool, "bool") else "word"
+    hint = inspect.signature(formula.function).parameters[name].annotation
+    return "switch" if hint in (bool, "bool") else "values" if hint == "u.Values" else "word"
 
 
 def doc_parts(function: object) -> tuple[list[str], dict[str, str]]:
