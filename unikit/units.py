@@ -99,8 +99,14 @@ KINDS: dict[str, Kind] = dict(
         _kind("motor constant", "N*m/W^0.5"),
         _kind("power density", "W/m^3"),
         _kind("mass power", "W/kg"),
+        ("stiffness", Kind("stiffness", "N*m/rad", {"N*m/rad": "N*m/rad", "Nm/rad": "N*m/rad", "N*m/deg": "N*m/deg"})),
+        ("angular acceleration", Kind("angular acceleration", "rad/s^2", {"rad/s^2": "rad/s^2", "deg/s^2": "deg/s^2"})),
         _kind("rate", "1/s"),
         _kind("rate squared", "1/s^2"),
+        _kind("inverse inertia", "1/kg/m^2"),
+        _kind("inverse mass length", "1/kg/m"),
+        _kind("inverse length time", "1/m/s"),
+        _kind("lean per speed", "s/m"),
         ("ratio", Kind("ratio", "", {"": "", "%": "percent"})),
         ("slope", Kind("slope", "", {"": "", "%": "percent"})),
         ("number", Kind("number", "", {"": ""})),
@@ -159,8 +165,14 @@ JoulePerMole = _annotate("molar energy")
 NewtonMetrePerRootWatt = _annotate("motor constant")
 WattPerCubicMetre = _annotate("power density")
 WattPerKilogram = _annotate("mass power")
+NewtonMetrePerRadian = _annotate("stiffness")
+RadianPerSecondSquared = _annotate("angular acceleration")
 PerSecond = _annotate("rate")
 PerSecondSquared = _annotate("rate squared")
+PerKilogramSquareMetre = _annotate("inverse inertia")
+PerKilogramMetre = _annotate("inverse mass length")
+PerMetreSecond = _annotate("inverse length time")
+SecondPerMetre = _annotate("lean per speed")
 Ratio = _annotate("ratio")
 Slope = _annotate("slope")
 Number = _annotate("number")

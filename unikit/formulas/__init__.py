@@ -1,6 +1,26 @@
 """Pure functions of SI numbers, each with its equation, sign convention, source and range."""
 
-from . import air, carriage, convection, delay, dq, drive, duty, epicyclic, gearing, heat, leverage, magnetics, motor, pack, pedalling, road
+from . import (
+    air,
+    balance,
+    capture,
+    carriage,
+    convection,
+    delay,
+    dq,
+    drive,
+    duty,
+    epicyclic,
+    gearing,
+    heat,
+    leverage,
+    magnetics,
+    motor,
+    pack,
+    pedalling,
+    reflex,
+    road,
+)
 from .registry import FORMULAS, Formula, OutsideRangeWarning, bibliography
 
 __all__ = [
@@ -8,7 +28,9 @@ __all__ = [
     "Formula",
     "OutsideRangeWarning",
     "air",
+    "balance",
     "bibliography",
+    "capture",
     "carriage",
     "convection",
     "delay",
@@ -23,5 +45,6 @@ __all__ = [
     "motor",
     "pack",
     "pedalling",
+    "reflex",
     "road",
 ]
