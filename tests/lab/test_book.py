@@ -49,7 +49,7 @@ def test_the_formula_book_tells_all_of_every_formula():
         assert list(rows) == list(entry.arguments), name
         for argument, unit in entry.arguments.items():
             kind, symbol, meaning = rows[argument].split(" | ", 2)
-            assert (kind in ("word", "switch", "values")) if unit is None else (kind == unit.kind), f"{name}: {argument}"
+            assert (kind in ("word", "switch", "values", "record")) if unit is None else (kind == unit.kind), f"{name}: {argument}"
             assert symbol == book.unit_text(unit), f"{name}: {argument}"
             assert len(meaning) > 3, f"{name}: {argument}"
 

@@ -56,7 +56,7 @@ class Response(NamedTuple):
 
 
 class Window(NamedTuple):
-    """Edges per build; no edge where found is false."""
+    """Edges per build, none where found is false; what else the search saw of intervals below zero or above the greatest gain."""
 
     low: np.ndarray
     low_frequency: np.ndarray
@@ -64,10 +64,11 @@ class Window(NamedTuple):
     high_frequency: np.ndarray
     found: np.ndarray
     below_zero: np.ndarray
+    higher: np.ndarray
 
 
 def _complex(real: u.Values, imag: u.Values) -> np.ndarray:
-    out = np.empty(np.broadcast_shapes(np.shape(real), np.shape(imag)), complex)
+    out = np.empty(np.broadcast(real, imag).shape, complex)
     out.real, out.imag = real, imag
     return out
 
@@ -113,6 +114,13 @@ def response(omega: u.Values, loop: Loop) -> Response:
     """The loop's parts at a frequency; the loop is (gear leverage + gain * lag) * rider / pole."""
     pole, command, legs = rider_parts(omega, loop)
     return Response(path_lag(omega, loop), pole, legs - command)
+
+
+def around(omega: u.Values, loop: Loop, gain: u.Values, voluntary: bool) -> np.ndarray:
+    """Response around the loop, broken at the crank torque, or at the rider's command with the legs inside."""
+    pole, command, legs = rider_parts(omega, loop)
+    leverage = loop.gear_leverage + gain * path_lag(omega, loop)
+    return -leverage * command / (pole + leverage * legs) if voluntary else leverage * (legs - command) / pole
 
 
 def stable_cubic(omega: u.Values, loop: Loop) -> np.ndarray:
@@ -242,7 +250,9 @@ def _edges(loop: Loop, omega: np.ndarray, parts: Response) -> tuple[np.ndarray, 
         low_height = np.where(same, weight * low_height, found)
         high_height = np.where(same, found, weight * high_height)
     top, bottom, _ = at(row, middle)
-    return row, middle, (top / bottom).real, gained, above[:, 0]
+    gain = np.full(len(row), np.inf)  # where rider and legs do nothing at all, no gain does
+    np.divide((top * bottom.conj()).real, np.abs(bottom) ** 2, out=gain, where=bottom != 0)
+    return row, middle, gain, gained, above[:, 0]
 
 
 def _window(loop: Loop, omega: np.ndarray, greatest: float) -> Window:
@@ -252,10 +262,11 @@ def _window(loop: Loop, omega: np.ndarray, greatest: float) -> Window:
     pole, rider, neutral = _start(loop, Response(*(part[:, :1] for part in parts)))
     leverage = np.broadcast_to(loop.gear_leverage, (builds, 1))
     still = np.full((builds, 1), -np.inf)
-    np.divide(-(pole + leverage * rider), rider, out=still, where=np.broadcast_to(~neutral & (rider != 0), (builds, 1)))
+    np.divide(-(pole + leverage * rider), rider, out=still, where=np.broadcast_to(rider != 0, (builds, 1)))
     row, rate = np.append(row, np.arange(builds)), np.append(rate, np.zeros(builds))
     gain = np.append(gain, still[:, 0])
     gained = np.append(gained, np.broadcast_to(np.where(rising, 1, -1), builds))
+    higher = np.bincount(row, (gain >= greatest) & (gained < 0), minlength=builds) > 0  # roots that only a larger gain takes away
     keep = (gain > -leverage[row, 0]) & (gain < greatest)
     order = np.lexsort((gain[keep], row[keep]))
     row, rate, gain, gained = (part[keep][order] for part in (row, rate, gain, gained))
@@ -265,16 +276,23 @@ def _window(loop: Loop, omega: np.ndarray, greatest: float) -> Window:
     edge, frequency, step = np.full(size, greatest), np.zeros(size), np.zeros(size, int)
     edge[row, place], frequency[row, place], step[row, place] = gain, rate, gained
     low, high = np.hstack([-leverage, edge]), np.hstack([edge, np.full((builds, 1), greatest)])
-    width = high - np.maximum(low, 0.0)
-    widest, every = np.argmax(width, axis=1), np.arange(builds)
-    middle = (0.5 * (np.maximum(low, 0.0) + high))[every, widest][:, None]
-    whole = (parts.pole + (loop.gear_leverage + middle * parts.lag) * parts.rider) / stable_cubic(omega, loop)
-    whole = np.where(neutral, whole * (1 + np.sqrt(loop.lean_by_lean) / (1j * omega)), whole) if np.any(neutral) else whole
-    roots = turns(np.hstack([np.broadcast_to(pole + (leverage + middle) * rider, (builds, 1)), whole]))
+    cubic = stable_cubic(omega, loop)
+    if np.any(neutral):
+        cubic = np.where(neutral, cubic / (1 + np.sqrt(loop.lean_by_lean) / (1j * omega)), cubic)
+
+    def roots(middle: np.ndarray) -> np.ndarray:
+        still = np.broadcast_to(pole + (leverage + middle) * rider, (builds, 1))
+        return turns(np.hstack([still, (parts.pole + (loop.gear_leverage + middle * parts.lag) * parts.rider) / cubic]))
+
+    every = np.arange(builds)
+    width, middles = high - np.maximum(low, 0.0), 0.5 * (high + np.maximum(low, 0.0))
+    clearest = np.argmax(width / (leverage + middles), axis=1)  # counted here, where no root is near the axis
     inside = np.hstack([np.zeros((builds, 1), int), np.cumsum(step, axis=1)])
-    stable = inside + (roots - inside[every, widest])[:, None] == 0
+    stable = inside + (roots(middles[every, clearest][:, None]) - inside[every, clearest])[:, None] == 0
     best = np.argmax(np.where(stable, width, -np.inf), axis=1)
     found = stable[every, best] & (width[every, best] > 0)
+    if np.any(found & (best != clearest)):
+        found &= roots(middles[every, best][:, None]) == 0  # both counts must agree
     ends = np.hstack([np.zeros((builds, 1)), frequency, np.zeros((builds, 1))])
     lowest = np.maximum(low[every, best], 0.0)
     return Window(
@@ -284,6 +302,7 @@ def _window(loop: Loop, omega: np.ndarray, greatest: float) -> Window:
         np.where(found, ends[every, best + 1], 0.0),
         found,
         np.any(stable & (high > low) & (high <= 0), axis=1),
+        higher,
     )
 
 

@@ -12,7 +12,6 @@ arguments broadcast; a frequency goes on the last axis.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -24,7 +23,6 @@ from .registry import formula
 
 _SIGN = "positive lean and positive torque forward; the loop gain is negative feedback: the characteristic equation is 1 + L = 0"
 _VALID = "small deviations from a steady ride; rigid rider; phase-averaged legs"
-_HARDLY = 1e-7  # s/m
 _NOT_FOUND = "no assist gain from 0 to {greatest:g} is stable: {cause}"
 _CAUSES = (
     "the gear leverage alone is above the onset gain",
@@ -92,9 +90,6 @@ def _check(plant: Plant, reflex: Reflex, path: Path, gear_leverage: u.Ratio, gea
     not_negative("path.motor_lag", path.motor_lag)
     positive("gear_leverage", gear_leverage)
     positive("gear_ratio", gear_ratio)
-    # Where nothing feels the speed its mode stays at rest for ever; the lean is judged as for a rider who hardly feels it.
-    unfelt = np.equal(plant.speed_by_speed, 0.0) & np.equal(reflex.speed_gain, 0.0)
-    reflex = reflex._replace(speed_gain=np.where(unfelt, _HARDLY, reflex.speed_gain))
     return _window.Loop(*plant, *reflex, path.dead_time, 0.5 / (np.pi * path.filter_corner), path.motor_lag, gear_leverage, gear_ratio)
 
 
@@ -160,6 +155,7 @@ def loop_response(
     gear_leverage: u.Ratio,
     gear_ratio: u.Ratio,
     assist_gain: u.Ratio,
+    voluntary: bool = False,
 ) -> u.Number:
     """Response around the whole loop at a frequency, complex; delays are exact.
 
@@ -171,6 +167,7 @@ def loop_response(
         gear_leverage: wheel torque per crank torque through the gear alone.
         gear_ratio: wheel turns per crank turn.
         assist_gain: motor torque at the wheel per torque at the crank.
+        voluntary: true for the loop broken at the rider's command, with the legs' own resistance as part of the machine.
 
     >>> plant = Plant(41.5, 0.19, 0.0, -29.0, 0.14, -0.03, 0.36)
     >>> rider = Reflex(300.0, 54.0, 0.0, 0.02, 0.1, 0.03, 2.0, 40.0, 0.2)
@@ -180,8 +177,7 @@ def loop_response(
     loop = _check(plant, reflex, path, gear_leverage, gear_ratio)
     positive("frequency", frequency)
     not_negative("assist_gain", assist_gain)
-    parts = _window.response(np.asarray(frequency, float), loop)
-    return (gear_leverage + assist_gain * parts.lag) * parts.rider / parts.pole
+    return _window.around(np.asarray(frequency, float), loop, assist_gain, voluntary)
 
 
 @formula(
@@ -217,23 +213,24 @@ def gain_window(
     reason = np.full(len(found.found), "", dtype=object)
     rows = np.nonzero(~found.found)[0]
     if len(rows):
-        reason[rows] = _reasons(_window.rows_of(loop, rows), found.below_zero[rows], greatest_gain)
+        reason[rows] = _reasons(_window.rows_of(loop, rows), found.below_zero[rows], found.higher[rows], greatest_gain)
     return GainWindow(*(_answer(shape, part) for part in found[:4]), reason.reshape(shape) if shape else str(reason[0]))
 
 
-def _reasons(loop: _window.Loop, below_zero: np.ndarray, greatest: float) -> np.ndarray:
+def _reasons(loop: _window.Loop, below_zero: np.ndarray, higher: np.ndarray, greatest: float) -> np.ndarray:
     """Why no gain is stable: the first remedy that brings a window back."""
     none = np.zeros((1, 1))
     ideal = loop._replace(dead_time=none, filter_lag=none, motor_lag=none)
-    words = np.full(below_zero.shape, _CAUSES[-1], dtype=object)
-    words[below_zero] = _CAUSES[0]
-    open_ = np.nonzero(~below_zero)[0]
-    for cause, cured in zip(_CAUSES[1:], (loop, ideal, ideal._replace(delay=none)), strict=False):
-        if len(open_):
-            found = np.broadcast_to(_window.window(_window.rows_of(cured, open_), 4 * greatest).found, open_.shape)
-            words[open_[found]] = cause
-            open_ = open_[~found]
-    return np.array([_NOT_FOUND.format(greatest=greatest, cause=cause) for cause in words], dtype=object)
+    causes = np.full(below_zero.shape, _CAUSES[-1], dtype=object)
+    causes[below_zero] = _CAUSES[0]
+    unknown = ~below_zero
+    trials = (higher, loop, 4 * greatest), (True, ideal, greatest), (True, ideal._replace(delay=none), greatest)
+    for cause, (worth, cured, reach) in zip(_CAUSES[1:], trials, strict=False):
+        rows = np.nonzero(unknown & worth)[0]
+        if len(rows):
+            found = rows[np.broadcast_to(_window.window(_window.rows_of(cured, rows), reach).found, rows.shape)]
+            causes[found], unknown[found] = cause, False
+    return np.array([_NOT_FOUND.format(greatest=greatest, cause=cause) for cause in causes], dtype=object)
 
 
 @formula(
@@ -275,9 +272,18 @@ def common_window(driving_window: GainWindow, resisting_window: GainWindow) -> G
     valid=_VALID + "; of a loop that is stable",
 )
 def loop_margins(
-    plant: Plant, reflex: Reflex, path: Path, gear_leverage: u.Ratio, gear_ratio: u.Ratio, assist_gain: u.Ratio
+    plant: Plant,
+    reflex: Reflex,
+    path: Path,
+    gear_leverage: u.Ratio,
+    gear_ratio: u.Ratio,
+    assist_gain: u.Ratio,
+    voluntary: bool = False,
 ) -> delay.Margins:
     """How far the loop is from oscillating or toppling: gain, phase and vector margin.
+
+    The gain margins say by what factor rider and legs together may change, or
+    with ``voluntary`` the rider's command alone.
 
     Args:
         plant: the machine near its steady ride.
@@ -286,32 +292,30 @@ def loop_margins(
         gear_leverage: wheel torque per crank torque through the gear alone.
         gear_ratio: wheel turns per crank turn.
         assist_gain: motor torque at the wheel per torque at the crank.
+        voluntary: true for the loop broken at the rider's command, with the legs' own resistance as part of the machine.
 
     >>> plant = Plant(41.5, 0.19, 0.0, -29.0, 0.14, -0.03, 0.36)
     >>> rider = Reflex(300.0, 54.0, 0.0, 0.02, 0.1, 0.03, 2.0, 40.0, 0.2)
     >>> found = loop_margins(plant, rider, Path(0.01, 10.0, 0.003), 1.0, 1.0, 0.0)
-    >>> round(float(found.vector), 3)
-    0.141
+    >>> round(float(found.gain_up), 3), round(float(found.vector), 3)
+    (1.251, 0.141)
     """
     loop = _check(plant, reflex, path, gear_leverage, gear_ratio)
     not_negative("assist_gain", assist_gain)
     lead, _ = _window.columns(loop)
     frequency = _window.grid(lead, float(np.max(assist_gain)))
+    if np.all(_window.wheel_response(np.zeros((1, 1)), lead)[0] != 0):  # without drag the speed has no rest to return to
+        frequency = np.append(0.0, frequency)
     whole = _window.Loop(*(np.asarray(part, float)[..., None] for part in loop))
     gain = np.asarray(assist_gain, float)[..., None]
-
-    def respond(rate: u.Values) -> u.Values:
-        parts = _window.response(rate, whole)
-        return (whole.gear_leverage + gain * parts.lag) * parts.rider / parts.pole
-
-    return delay.margins(frequency, respond)
+    return delay.margins(frequency, lambda rate: _window.around(rate, whole, gain, voluntary))
 
 
 class StateSpace(NamedTuple):
     """x' = A x + sum of B_i x(t - tau_i), as the delay room reads it."""
 
-    a_matrix: np.ndarray
-    delayed: Sequence[tuple[np.ndarray, u.Values]]
+    a_matrix: u.Values
+    delayed: u.Values  # pairs of a matrix and its delay
 
 
 @formula(

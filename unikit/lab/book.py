@@ -15,6 +15,7 @@ import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import get_type_hints
 
 from .. import units
 from ..formulas.registry import FORMULAS, Formula, bibliography
@@ -60,11 +61,13 @@ def unit_text(unit: units.Unit | None) -> str:
 
 
 def kind_text(formula: Formula, name: str) -> str:
-    """What an argument is: a kind of number, values of no one kind (a matrix), a word, or a switch."""
+    """What an argument is: a kind of number, a record of numbers, values of no one kind (a matrix), a word, or a switch."""
     unit = formula.arguments[name]
     if unit:
         return unit.kind
     hint = inspect.signature(formula.function).parameters[name].annotation
+    if hasattr(formula.function.__globals__.get(hint), "_fields"):
+        return "record"
     return "switch" if hint in (bool, "bool") else "values" if hint == "u.Values" else "word"
 
 
@@ -149,8 +152,10 @@ def signature(entry: Formula) -> str:
 def result_rows(entry: Formula) -> Iterator[str]:
     """The rows of what comes back: one number, a word, or the fields of a record."""
     if isinstance(entry.result, dict):
+        hints = get_type_hints(get_type_hints(entry.function)["return"])
         for name, unit in entry.result.items():
-            yield f"| → `.{name}` | {unit.kind if unit else 'word'} | {unit_text(unit)} | |"
+            kind = unit.kind if unit else "values" if hints[name] == units.Values else "word"
+            yield f"| → `.{name}` | {kind} | {unit_text(unit)} | |"
     elif entry.result:
         yield f"| → result | {entry.result.kind} | {unit_text(entry.result)} | |"
     else:
