@@ -9,16 +9,11 @@ from unikit.formulas import delay
 pytestmark = pytest.mark.reference
 
 
-class _Library:
-    """The library, imported at its first use, so that this file can be collected without it."""
+def library():
+    """The control library; imported at its first use, so that this file can be collected without it."""
+    import control
 
-    def __getattr__(self, name):
-        import control as library
-
-        return getattr(library, name)
-
-
-control = _Library()
+    return control
 
 
 def with_pade(a_matrix, delayed, orders):
@@ -28,9 +23,9 @@ def with_pade(a_matrix, delayed, orders):
         one, size, other = np.linalg.svd(gain)
         left.append(one[:, 0] * size[0])
         right.append(other[0])
-        late.append(control.ss(control.tf(*control.pade(time, order))))
-    plant = control.ss(a_matrix, np.transpose(left), right, np.zeros((len(left), len(left))))
-    return control.feedback(plant, control.append(*late), sign=1)
+        late.append(library().ss(library().tf(*library().pade(time, order))))
+    plant = library().ss(a_matrix, np.transpose(left), right, np.zeros((len(left), len(left))))
+    return library().feedback(plant, library().append(*late), sign=1)
 
 
 def worst(roots, poles):
@@ -58,7 +53,7 @@ def test_poles_with_pade_approach_the_roots():
     [([10.0], [1, 6, 5, 0]), ([3.0, 6.0], [1, 1.0, -2.0]), ([40.0, 80.0, 60.0], [1, 2, 1, 0, 0]), ([1.0], [1, 0.4, 1.2, 0.2, 0])],
 )
 def test_margins_of_rational_loops(above, below):
-    expected = control.stability_margins(control.tf(above, below), returnall=True)
+    expected = library().stability_margins(library().tf(above, below), returnall=True)
     gains, phases, distances = (np.atleast_1d(part) for part in expected[:3])
     frequency, respond = np.geomspace(1e-3, 1e3, 1500), lambda w: np.polyval(above, 1j * w) / np.polyval(below, 1j * w)
     found = delay.margins(frequency, respond)
@@ -81,10 +76,10 @@ def test_margins_of_the_machine_with_its_delays():
     command = np.zeros((6, 1))
     command[3, 0] = 1.0
     (rider, time), other = delayed
-    late = control.ss(control.tf(*control.pade(time, 10)))
+    late = library().ss(library().tf(*library().pade(time, 10)))
     assist = with_pade_open(system, other, command, rider[3])
-    loop = -control.series(assist, late)
-    gain, phase, vector, _, at, _ = control.stability_margins(loop, returnall=True)
+    loop = -library().series(assist, late)
+    gain, phase, vector, _, at, _ = library().stability_margins(loop, returnall=True)
     assert found.gain_up == pytest.approx(min(gain[gain > 1]), rel=1e-8)
     assert found.gain_down == pytest.approx(max(gain[gain < 1]), rel=1e-8)
     nearest = np.argmin(np.abs(phase))
@@ -97,7 +92,7 @@ def with_pade_open(a_matrix, delayed, command, reading):
     """From the rider's command to what the rider reads, the delay of the assist as a Padé approximant."""
     gain, time = delayed
     one, size, other = np.linalg.svd(gain)
-    inner = control.ss(control.tf(*control.pade(time, 4)))
-    plant = control.ss(a_matrix, np.hstack([command, one[:, :1] * size[0]]), np.vstack([reading, other[:1]]), np.zeros((2, 2)))
-    through = control.append(control.ss([], [], [], [[0.0]]), inner)
-    return control.feedback(plant, through, sign=1)[0, 0]
+    inner = library().ss(library().tf(*library().pade(time, 4)))
+    plant = library().ss(a_matrix, np.hstack([command, one[:, :1] * size[0]]), np.vstack([reading, other[:1]]), np.zeros((2, 2)))
+    through = library().append(library().ss([], [], [], [[0.0]]), inner)
+    return library().feedback(plant, through, sign=1)[0, 0]
