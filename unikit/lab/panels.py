@@ -44,13 +44,18 @@ LEVEL_ROAD = Case(
 
 @dataclass(frozen=True)
 class Topic:
-    """What a panel asks, what it offers to change, and which numbers it prints: fields of its first result, all when none are named."""
+    """What a panel asks, what it offers to change, and which numbers it prints: fields of its first result, all when none are named.
+
+    ``later`` gives the results of topics of which a part takes longer than a
+    redraw may; until then the picture is drawn without that part.
+    """
 
     title: str
     results: Callable[[Build, Case], tuple[Any, ...]]
     build_fields: tuple[str, ...]
     case_fields: tuple[str, ...]
     numbers: tuple[str, ...] = ()
+    later: Callable[[Build, Case], tuple[Any, ...]] | None = None  # the results with the parts that take longer
 
 
 def start(build: Build, case: Case | None = None, **options: Any) -> Panel:
@@ -92,7 +97,8 @@ def scene(topic: str, build: Build, case: Case | None = None) -> Scene:
     """What the picture of a topic draws, for a figure without a panel."""
     if topic not in ASKED:
         raise ValueError(f"no topic {topic!r}; there are {', '.join(ASKED)}")
-    return _scene(topic, build, case or LEVEL_ROAD)
+    made = _scene(topic, build, case or LEVEL_ROAD)
+    return made if made.later is None else made.later()
 
 
 def _engaged(build: Build):
@@ -211,8 +217,12 @@ ASKED = {
 }
 
 
-def _scene(topic: str, build: Build, case: Case, least: Scene | None = None) -> Scene:
-    made = Scene(machine.study(build, case), *ASKED[topic].results(build, case), numbers=ASKED[topic].numbers)
+def _scene(topic: str, build: Build, case: Case, least: Scene | None = None, whole: bool = False) -> Scene:
+    asked = ASKED[topic]
+    results = (asked.later if whole and asked.later else asked.results)(build, case)
+    made = Scene(machine.study(build, case), *results, numbers=asked.numbers)
+    if asked.later and not whole:
+        made = dataclasses.replace(made, later=lambda: _scene(topic, build, case, least, whole=True))
     return made.held(TOPICS[topic], least)
 
 

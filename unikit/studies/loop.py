@@ -1,0 +1,158 @@
+"""Rider, machine and assist as one loop: what the balance formulas need, from a build and a case.
+
+Nobody knows a rider's delay or the stiffness of the legs without measuring
+them.  What a build leaves out is taken over a range, and named.
+"""
+
+from __future__ import annotations
+
+import weakref
+from dataclasses import dataclass
+from typing import Any
+
+from ..formulas import balance, leverage, reflex
+from ..formulas.reflex import Path, Plant, Reflex
+from ..inputs import Build, Case, Gear, replace
+from ..units import Values
+from .split import assist_gain
+
+# Ranges, because published delays scatter: 0.10 to 0.15 s balancing on a board (Molnar and Insperger, DETC2020-22407), where a
+# rider who answers acceleration as well stands a larger delay (Insperger, Milton and Stepan, J. R. Soc. Interface 10:20120763).
+# Muscle lag, legs and the rest are assumed: common practice, no source.
+ASSUMED = {
+    "rider.reaction_delay": "100 ms to 150 ms",
+    "rider.muscle_lag": "20 ms to 60 ms",
+    "rider.prediction": "acceleration",
+    "rider.speed_gain": "0 s/m to 0.04 s/m",
+    "rider.leg_damping": "0 N*m*s/rad to 6 N*m*s/rad",
+    "rider.leg_stiffness": "0 N*m/rad to 150 N*m/rad",
+    "rider.replanning_time": "100 ms to 300 ms",
+}
+DRAG_HEIGHT = 0.85, 1.05  # over the height of the rider's centre of mass; assumed
+LEARNED_AT = 3.0  # m/s, on the level in still air; the speed hardly matters
+
+
+@dataclass(frozen=True)
+class Loop:
+    """The loop of one gear in one case: machine, rider at these cranks, assist path, leverage and gains in both directions."""
+
+    plant: Plant
+    reflex: Reflex
+    path: Path
+    gear_ratio: Values
+    driving_leverage: Values
+    resisting_leverage: Values
+    driving_gain: Values
+    resisting_gain: Values
+
+    def ways(self) -> tuple[tuple[str, Values, Values], ...]:
+        """Direction of the pedals, gear leverage and gain that way."""
+        return ("driving", self.driving_leverage, self.driving_gain), ("resisting", self.resisting_leverage, self.resisting_gain)
+
+
+def assumed(build: Build) -> tuple[str, ...]:
+    """Paths of the rider's numbers that the build leaves out and that are taken over a range."""
+    names = (*ASSUMED, "rider.drag_height")
+    return tuple(path for path in names if getattr(build.rider, path.partition(".")[2]) is None)
+
+
+def completed(build: Build) -> Build:
+    """The build with a range in place of every number of the rider that it leaves out."""
+    missing = assumed(build)
+    changes: dict[str, Any] = {path: ASSUMED[path] for path in missing if path in ASSUMED}
+    if "rider.drag_height" in missing:
+        low, high = (share * build.rider.centre_of_mass_height for share in DRAG_HEIGHT)
+        changes["rider.drag_height"] = f"{low} m to {high} m"
+    return replace(build, changes) if changes else build
+
+
+def body(build: Build) -> dict[str, Values]:
+    """Masses, inertias and measures as the balance formulas name them."""
+    return {
+        "body_mass": build.body_mass,
+        "centre_of_mass_height": build.body_centre_of_mass_height,
+        "body_inertia": build.body_inertia,
+        "wheel_mass": build.wheel_mass,
+        "wheel_inertia": build.wheel_inertia,
+        "wheel_radius": build.wheel.radius,
+    }
+
+
+def road(build: Build, case: Case, speed: Values | None = None, slope: Values | None = None) -> dict[str, Values]:
+    """Slope, speed, wind and air as the balance formulas name them; speed and slope may replace those of the case."""
+    return {
+        "slope": case.slope if slope is None else slope,
+        "speed": case.speed if speed is None else speed,
+        "head_wind": case.head_wind,
+        "air_density": case.air_density,
+        "drag_area": build.rider.drag_area,
+        "drag_height": build.rider.drag_height,
+        "rolling_coefficient": build.wheel.rolling_coefficient,
+    }
+
+
+_habits: weakref.WeakKeyDictionary[Build, Reflex] = weakref.WeakKeyDictionary()
+
+
+def habit(build: Build) -> Reflex:
+    """The rider as learned on the ungeared wheel with the reference cranks: gains that keep that wheel farthest from instability.
+
+    Needs a completed build.  The ungeared wheel has the same body and the same wheel, motor and all.
+    """
+    if build not in _habits:
+        rider = build.rider
+        plant = balance.linear_plant(
+            **body(build), speed=LEARNED_AT, air_density=1.2, drag_area=rider.drag_area, drag_height=rider.drag_height
+        )
+        _habits[build] = reflex.tuned_reflex(
+            plant,
+            rider.reaction_delay,
+            rider.muscle_lag,
+            predictive=rider.prediction == "acceleration",
+            speed_gain=rider.speed_gain,
+            leg_damping=rider.leg_damping,
+            leg_stiffness=rider.leg_stiffness,
+            replanning_time=rider.replanning_time,
+        )
+    return _habits[build]
+
+
+def at_cranks(rider: Reflex, share: Values, effort: Values = 1.0) -> Reflex:
+    """The same feet on cranks ``share`` times as long: foot force for a lean and passive legs as before; effort scales the command."""
+    command = share * effort
+    return rider._replace(
+        proportional=rider.proportional * command,
+        derivative=rider.derivative * command,
+        acceleration=rider.acceleration * command,
+        leg_damping=rider.leg_damping * share**2,
+        leg_stiffness=rider.leg_stiffness * share**2,
+    )
+
+
+def path(build: Build) -> Path:
+    """The assist path: sensor as given, motor by inductance over resistance of one phase with its bridge."""
+    if build.motor is None or build.controller is None or build.sensor is None:
+        return Path(0.0, float("inf"), 0.0)
+    resistance = build.motor.phase_resistance + build.controller.bridge_resistance
+    return Path(build.sensor.dead_time, build.sensor.filter_corner, build.motor.quadrature_inductance / resistance)
+
+
+def ungeared(build: Build, case: Case) -> Loop:
+    """The same rider on the same wheel without gear and assist, on the reference cranks."""
+    plant = balance.linear_plant(**body(build), **road(build, case))
+    return Loop(plant, habit(build), Path(0.0, float("inf"), 0.0), 1.0, 1.0, 1.0, 0.0, 0.0)
+
+
+def loop(build: Build, case: Case, gear: Gear, speed: Values | None = None, slope: Values | None = None) -> Loop:
+    """The loop of a completed build with the habitual rider."""
+    plant = balance.linear_plant(**body(build), **road(build, case, speed, slope))
+    return Loop(
+        plant=plant,
+        reflex=at_cranks(habit(build), build.cranks.length / build.cranks.reference_length),
+        path=path(build),
+        gear_ratio=gear.ratio,
+        driving_leverage=leverage.gear_leverage(gear.ratio, gear.efficiency),
+        resisting_leverage=leverage.gear_leverage(gear.ratio, gear.efficiency, resisting=True),
+        driving_gain=assist_gain(build, gear),
+        resisting_gain=assist_gain(build, gear, resisting=True),
+    )
