@@ -14,6 +14,8 @@ from pathlib import Path
 from typing import Any
 
 from ..inputs import Build, Case, save_build
+from ..studies import balance as balance_study
+from ..studies import chance as chance_study
 from ..studies import gearing as gearing_study
 from ..studies import heat as heat_study
 from ..studies import leverage as leverage_study
@@ -73,6 +75,11 @@ def leverage(build: Build, case: Case | None = None, **options: Any) -> Panel:
     return _panel("leverage", build, case, options)
 
 
+def balance(build: Build, case: Case | None = None, **options: Any) -> Panel:
+    """The gain window, the chance of being inside it, and how late the assist may be."""
+    return _panel("balance", build, case, options)
+
+
 def motor(build: Build, case: Case | None = None, **options: Any) -> Panel:
     """Wheel torque over speed, split into legs, motor and reserve."""
     return _panel("motor", build, case, options)
@@ -107,6 +114,14 @@ def _engaged(build: Build):
 
 def _motor(build: Build, case: Case) -> tuple[Any, ...]:
     return motor_study.study(build, case), motor_study.point(build, case, _engaged(build))
+
+
+def _balance(build: Build, case: Case) -> tuple[Any, ...]:
+    return (balance_study.study(build, case),)
+
+
+def _balance_later(build: Build, case: Case) -> tuple[Any, ...]:
+    return balance_study.study(build, case), chance_study.study(build, case)
 
 
 def _ride(build: Build, case: Case) -> tuple[Any, ...]:
@@ -144,6 +159,13 @@ ASKED = {
         lambda build, case: (leverage_study.study(build, case),),
         (*MACHINE, "gears.gear.{gear}.efficiency", "rider.mass", "assist.trim_cap"),
         ("speed", "slope", "trim"),
+    ),
+    "balance": Topic(
+        "Balance and assist gain",
+        _balance,
+        (RATIO, GAIN, "cranks.length", "sensor.filter_corner", "sensor.dead_time", "rider.mass"),
+        ("slope",),
+        later=_balance_later,
     ),
     "motor": Topic(
         "Motor",

@@ -33,6 +33,8 @@ BUILD = {
     "rider.drag_area": Setting("Drag area", "m^2", 0.1, 0.9, 0.01),
     "rider.critical_power": Setting("Critical power", "W", 20, 350, 5),
     "assist.driving_gain.{gear}": Setting("Assist gain", "", 0, 1.5, 0.01),
+    "sensor.filter_corner": Setting("Filter corner", "Hz", 2, 60, 0.5),
+    "sensor.dead_time": Setting("Dead time", "ms", 0, 80, 1),
     "assist.torque_cap": Setting("Torque cap", "N*m", 1, 60, 0.5),
     "assist.trim_cap": Setting("Trim cap", "N*m", 0, 30, 0.5),
     "motor.torque_constant_peak": Setting("Torque constant, peak", "N*m/A", 0.05, 2.5, 0.01),

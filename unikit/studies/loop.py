@@ -8,7 +8,10 @@ from __future__ import annotations
 
 import weakref
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
+
+import numpy as np
 
 from ..formulas import balance, leverage, reflex
 from ..formulas.reflex import Path, Plant, Reflex
@@ -29,7 +32,7 @@ ASSUMED = {
     "rider.replanning_time": "100 ms to 300 ms",
 }
 DRAG_HEIGHT = 0.85, 1.05  # over the height of the rider's centre of mass; assumed
-LEARNED_AT = 3.0  # m/s, on the level in still air; the speed hardly matters
+LEARNED_AT, LEARNED_IN = 3.0, 1.2  # m/s in still air of so many kg/m3, on the level; both hardly matter
 
 
 @dataclass(frozen=True)
@@ -54,6 +57,11 @@ def assumed(build: Build) -> tuple[str, ...]:
     """Paths of the rider's numbers that the build leaves out and that are taken over a range."""
     names = (*ASSUMED, "rider.drag_height")
     return tuple(path for path in names if getattr(build.rider, path.partition(".")[2]) is None)
+
+
+def in_words(paths: tuple[str, ...]) -> str:
+    """Names of the fields for people."""
+    return ", ".join(path.rpartition(".")[2].replace("_", " ") for path in paths) or "nothing"
 
 
 def completed(build: Build) -> Build:
@@ -91,7 +99,7 @@ def road(build: Build, case: Case, speed: Values | None = None, slope: Values | 
     }
 
 
-_habits: weakref.WeakKeyDictionary[Build, Reflex] = weakref.WeakKeyDictionary()
+_drawn: weakref.WeakKeyDictionary[Build, Reflex] = weakref.WeakKeyDictionary()
 
 
 def habit(build: Build) -> Reflex:
@@ -99,22 +107,33 @@ def habit(build: Build) -> Reflex:
 
     Needs a completed build.  The ungeared wheel has the same body and the same wheel, motor and all.
     """
-    if build not in _habits:
-        rider = build.rider
-        plant = balance.linear_plant(
-            **body(build), speed=LEARNED_AT, air_density=1.2, drag_area=rider.drag_area, drag_height=rider.drag_height
-        )
-        _habits[build] = reflex.tuned_reflex(
-            plant,
-            rider.reaction_delay,
-            rider.muscle_lag,
-            predictive=rider.prediction == "acceleration",
-            speed_gain=rider.speed_gain,
-            leg_damping=rider.leg_damping,
-            leg_stiffness=rider.leg_stiffness,
-            replanning_time=rider.replanning_time,
-        )
-    return _habits[build]
+    rider = build.rider
+    measures = (*body(build).values(), rider.drag_area, rider.drag_height)
+    person = (rider.reaction_delay, rider.muscle_lag, rider.speed_gain, rider.leg_damping, rider.leg_stiffness, rider.replanning_time)
+    if not any(np.ndim(value) for value in (*measures, *person)):
+        return _learned(measures, person, rider.prediction)
+    if build not in _drawn:
+        _drawn[build] = _learn(measures, person, rider.prediction)
+    return _drawn[build]
+
+
+def _learn(measures: tuple[Values, ...], person: tuple[Values, ...], prediction: str) -> Reflex:
+    *masses, drag_area, drag_height = measures
+    delay, muscle_lag, speed_gain, damping, stiffness, replanning = person
+    plant = balance.linear_plant(*masses, speed=LEARNED_AT, air_density=LEARNED_IN, drag_area=drag_area, drag_height=drag_height)
+    return reflex.tuned_reflex(
+        plant,
+        delay,
+        muscle_lag,
+        predictive=prediction == "acceleration",
+        speed_gain=speed_gain,
+        leg_damping=damping,
+        leg_stiffness=stiffness,
+        replanning_time=replanning,
+    )
+
+
+_learned = lru_cache(maxsize=256)(_learn)  # learning takes longer than all that is asked of the rider afterwards
 
 
 def at_cranks(rider: Reflex, share: Values, effort: Values = 1.0) -> Reflex:
