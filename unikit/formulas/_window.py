@@ -306,6 +306,43 @@ def _window(loop: Loop, omega: np.ndarray, greatest: float) -> Window:
     )
 
 
+_INTO = np.linspace(0.0, 1.0, 6)
+
+
+def nearest(loop: Loop, gains: np.ndarray) -> np.ndarray:
+    """Least distance of the loop from minus one, for builds down the first axis and gains along the second."""
+    omega = grid(loop, float(np.max(gains)))
+    out = np.empty((max(count(loop), len(gains)), gains.shape[-1]))
+    for start in range(0, len(out), BLOCK // 4):
+        some = slice(start, start + BLOCK // 4)
+        own, gain = rows_of(loop, some), gains if len(gains) == 1 else gains[some]
+        free, pull = _affine(omega, own)
+        square = _square(free[:, None], pull[:, None], gain[..., None])
+        place = np.argmin(square, axis=-1)
+        low, high = omega[np.maximum(place - 1, 0)], omega[np.minimum(place + 1, len(omega) - 1)]
+        own = Loop(*(part[..., None] for part in own))
+        for _ in range(3):  # the lowest of six points, then the two intervals around it
+            points = low[..., None] + (high - low)[..., None] * _INTO
+            square = _square(*_affine(points, own), gain[..., None])
+            place = np.argmin(square, axis=-1)[..., None]
+            low, high = (np.take_along_axis(points, np.clip(place + step, 0, 5), -1)[..., 0] for step in (-1, 1))
+        out[some] = np.sqrt(np.take_along_axis(square, place, -1)[..., 0])
+    return out
+
+
+def _affine(omega: np.ndarray, loop: Loop) -> tuple[np.ndarray, np.ndarray]:
+    """One plus the loop without assist, and what each unit of gain adds."""
+    parts = response(omega, loop)
+    share = parts.rider / parts.pole
+    return 1 + loop.gear_leverage * share, parts.lag * share
+
+
+def _square(free: np.ndarray, pull: np.ndarray, gain: np.ndarray) -> np.ndarray:
+    """The squared size of free + gain * pull, without complex numbers in between."""
+    real, imag = free.real + gain * pull.real, free.imag + gain * pull.imag
+    return real * real + imag * imag
+
+
 def window(loop: Loop, greatest: float) -> Window:
     """The widest stable interval of gains from zero to the greatest, of every build in columns."""
     omega = grid(loop, greatest)
