@@ -92,14 +92,17 @@ class Review:
         return "\n".join(lines)
 
 
-def review(build: Build, cases: Iterable[Case], gears: Iterable[Gear] | None = None) -> Review:
-    """Gather the findings of every gear that can be engaged (or of the given ones), in every case."""
+def review(build: Build, cases: Iterable[Case], gears: Iterable[Gear] | None = None, riders: int = RIDERS) -> Review:
+    """Gather the findings of every gear that can be engaged (or of the given ones), in every case.
+
+    Findings on balance are judged over ``riders`` draws; with none they are left out, because they take longest.
+    """
     found: list[Finding] = []
     notes: list[str] = []
     cases, gears = list(cases), None if gears is None else list(gears)
     for case in cases:
         for gear in build.gears.gear if gears is None else gears:
-            found += _of_case(build, case, gear)
+            found += _of_case(build, case, gear, riders)
     found += _of_build(build)
     for key in dict.fromkeys(case.rules for case in cases):
         found.append(_rules(build, key, notes))
@@ -110,10 +113,10 @@ def review(build: Build, cases: Iterable[Case], gears: Iterable[Gear] | None = N
         notes.append(
             f"{len(build.spreads)} numbers are stated with uncertainty; findings take their middle, balance and range draw from them."
         )
-    if loops.assumed(build):
+    if riders and loops.assumed(build):
         notes.append(
             f"Assumed for balance because the build does not say it: {loops.in_words(loops.assumed(build))}. Findings on balance are taken "
-            f"over {RIDERS} draws; measure the rider to narrow them."
+            f"over {riders} draws; measure the rider to narrow them."
         )
     return Review(build.name, tuple(found), tuple(notes))
 
@@ -131,7 +134,7 @@ def _ratio(available: float, required: float) -> float:
     return max(available, 0.0) / required
 
 
-def _of_case(build: Build, case: Case, gear: Gear) -> list[Finding]:
+def _of_case(build: Build, case: Case, gear: Gear, riders: int) -> list[Finding]:
     """Findings of one gear in one case."""
     speeds = gearing.study(build, case, gear)
     felt = leverage.study(build, case, gear)
@@ -149,15 +152,16 @@ def _of_case(build: Build, case: Case, gear: Gear) -> list[Finding]:
     able = float(greatest_torque(build, speeds.cadence, crank < 0))
     add("push", _ratio(able, abs(crank)), f"legs {'hold back' if crank < 0 else 'give'} {able:.0f} N·m, {abs(crank):.0f} N·m asked")
     add("endurance", _ratio(steady.endurance, case.duration), _leg_words(steady.leg_power))
-    _of_balance(build, case, gear, found)
+    if riders:
+        _of_balance(build, case, gear, riders, found)
     if build.motor is not None:
         _of_motor(build, case, gear, speeds, felt, steady, add)
     return found
 
 
-def _of_balance(build: Build, case: Case, gear: Gear, found: list[Finding]) -> None:
+def _of_balance(build: Build, case: Case, gear: Gear, riders: int, found: list[Finding]) -> None:
     """Findings that depend on a rider whom hardly anybody has measured: judged over draws."""
-    judged = chance.judged(build, case, gear, RIDERS)
+    judged = chance.judged(build, case, gear, riders)
     margins = {"gain window": judged.edges, "balance margin": judged.share}
     if build.motor is not None and assist_gain(build, gear) + assist_gain(build, gear, resisting=True) > 0:
         margins["dead time"] = judged.dead_time
