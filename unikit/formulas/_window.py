@@ -313,11 +313,14 @@ def window(loop: Loop, greatest: float) -> Window:
     return Window(*map(np.concatenate, zip(*in_blocks(lambda block: _window(block, omega, greatest), loop), strict=True)))
 
 
-def in_blocks(function: Callable[[Loop], Any], loop: Loop) -> list[Any]:
-    """What a function makes of so many builds at a time as fit into the cache; numpy lets the cores work side by side."""
-    builds = count(loop)
+def in_blocks(function: Callable[..., Any], loop: Loop, *more: np.ndarray) -> list[Any]:
+    """What a function makes of so many builds at a time as fit into the cache; numpy lets the cores work side by side.
+
+    Further arrays have one row per build.
+    """
+    builds = max(count(loop), *map(len, more)) if more else count(loop)
     if builds <= BLOCK:
-        return [function(loop)]
-    parts = [rows_of(loop, slice(start, start + BLOCK)) for start in range(0, builds, BLOCK)]
-    with ThreadPoolExecutor(max_workers=min(os.cpu_count() or 1, len(parts))) as cores:
-        return list(cores.map(function, parts))
+        return [function(loop, *more)]
+    blocks = [slice(start, start + BLOCK) for start in range(0, builds, BLOCK)]
+    with ThreadPoolExecutor(max_workers=min(os.cpu_count() or 1, len(blocks))) as cores:
+        return list(cores.map(lambda block: function(rows_of(loop, block), *(part[block] for part in more)), blocks))
