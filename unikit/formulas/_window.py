@@ -307,54 +307,20 @@ def _window(loop: Loop, omega: np.ndarray, greatest: float) -> Window:
     )
 
 
-_INTO = np.linspace(0.0, 1.0, 6)
-
-
-def nearest(loop: Loop, gains: np.ndarray) -> np.ndarray:
-    """Least distance of the loop from minus one, for builds down the first axis and gains along the second."""
-    omega = grid(loop, float(np.max(gains)))
-    out = np.empty((max(count(loop), len(gains)), gains.shape[-1]))
-    for start in range(0, len(out), BLOCK // 4):
-        some = slice(start, start + BLOCK // 4)
-        own, gain = rows_of(loop, some), gains if len(gains) == 1 else gains[some]
-        free, pull = _affine(omega, own)
-        square = _square(free[:, None], pull[:, None], gain[..., None])
-        place = np.argmin(square, axis=-1)
-        low, high = omega[np.maximum(place - 1, 0)], omega[np.minimum(place + 1, len(omega) - 1)]
-        own = Loop(*(part[..., None] for part in own))
-        for _ in range(3):  # the lowest of six points, then the two intervals around it
-            points = low[..., None] + (high - low)[..., None] * _INTO
-            square = _square(*_affine(points, own), gain[..., None])
-            place = np.argmin(square, axis=-1)[..., None]
-            low, high = (np.take_along_axis(points, np.clip(place + step, 0, 5), -1)[..., 0] for step in (-1, 1))
-        out[some] = np.sqrt(np.take_along_axis(square, place, -1)[..., 0])
-    return out
-
-
-def _affine(omega: np.ndarray, loop: Loop) -> tuple[np.ndarray, np.ndarray]:
-    """One plus the loop without assist, and what each unit of gain adds."""
-    parts = response(omega, loop)
-    share = parts.rider / parts.pole
-    return 1 + loop.gear_leverage * share, parts.lag * share
-
-
-def _square(free: np.ndarray, pull: np.ndarray, gain: np.ndarray) -> np.ndarray:
-    """The squared size of free + gain * pull, without complex numbers in between."""
-    real, imag = free.real + gain * pull.real, free.imag + gain * pull.imag
-    return real * real + imag * imag
-
-
 def window(loop: Loop, greatest: float) -> Window:
     """The widest stable interval of gains from zero to the greatest, of every build in columns."""
     omega = grid(loop, greatest)
     return Window(*map(np.concatenate, zip(*in_blocks(lambda block: _window(block, omega, greatest), loop), strict=True)))
 
 
-def in_blocks(function: Callable[[Loop], Any], loop: Loop) -> list[Any]:
-    """What a function makes of so many builds at a time as fit into the cache; numpy lets the cores work side by side."""
-    builds = count(loop)
+def in_blocks(function: Callable[..., Any], loop: Loop, *more: np.ndarray) -> list[Any]:
+    """What a function makes of so many builds at a time as fit into the cache; numpy lets the cores work side by side.
+
+    Further arrays have one row per build.
+    """
+    builds = max(count(loop), *map(len, more)) if more else count(loop)
     if builds <= BLOCK:
-        return [function(loop)]
-    parts = [rows_of(loop, slice(start, start + BLOCK)) for start in range(0, builds, BLOCK)]
-    with ThreadPoolExecutor(max_workers=min(os.cpu_count() or 1, len(parts))) as cores:
-        return list(cores.map(function, parts))
+        return [function(loop, *more)]
+    blocks = [slice(start, start + BLOCK) for start in range(0, builds, BLOCK)]
+    with ThreadPoolExecutor(max_workers=min(os.cpu_count() or 1, len(blocks))) as cores:
+        return list(cores.map(lambda block: function(rows_of(loop, block), *(part[block] for part in more)), blocks))
