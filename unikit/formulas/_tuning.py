@@ -1,4 +1,4 @@
-"""The search behind ``reflex.tuned_reflex``: from a guess by the machine's own measures to the largest least distance of 1 + L from zero."""
+"""The search behind ``reflex.tuned_reflex``: from a guess by the machine's own measures to the largest vector margin."""
 
 from __future__ import annotations
 

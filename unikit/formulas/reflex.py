@@ -317,9 +317,7 @@ def loop_margins(
     sign=_SIGN,
     valid=_VALID + "; to one part in a thousand; 0 outside the widest stable interval of gains",
 )
-def vector_margins(
-    plant: Plant, reflex: Reflex, path: Path, gear_leverage: u.Ratio, gear_ratio: u.Ratio, assist_gains: u.Ratio
-) -> u.Ratio:
+def vector_margins(plant: Plant, reflex: Reflex, path: Path, gear_leverage: u.Ratio, gear_ratio: u.Ratio, assist_gains: u.Ratio) -> u.Ratio:
     """Vector margins of many assist gains at once, along the last axis of the answer; 0 where the loop is not stable.
 
     Args:
