@@ -123,7 +123,7 @@ def test_the_chance_is_the_share_of_riders_that_the_formulas_call_stable(riders)
     for row in range(64):
         both = [
             delay.root_count(
-                *reflex.system_matrices(pick(built.plant, row), pick(built.reflex, row), built.path, hold, built.gear_ratio, gain)
+                *reflex.system_matrices(pick(built.plant, row), pick(built.reflex, row), built.path, hold[row], built.gear_ratio, gain[row])
             )
             for hold, gain in zip(built.hold, built.gain, strict=True)
         ]
