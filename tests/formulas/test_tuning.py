@@ -9,7 +9,7 @@ from unikit.formulas.reflex import Path
 
 AT_ONCE = Path(0.0, np.inf, 0.0)
 GAINS = ("proportional", "derivative", "acceleration")
-RATES = np.geomspace(0.02, 120.0, 3000)
+RATES = np.append(np.geomspace(0.001, 0.3, 300), np.geomspace(0.31, 60.0, 6000))
 
 
 def people(number, seed):
@@ -37,7 +37,7 @@ def ungeared(machine, rider):
 def test_a_general_optimiser_finds_no_more(predictive):
     from scipy.optimize import minimize
 
-    machines, persons = people(40, seed=4)
+    machines, persons = people(40, seed=2)
     size, tried = 2 + predictive, 0
     for place in range(0, 40, 8):
         machine, person = one(machines, persons, place)

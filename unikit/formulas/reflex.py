@@ -382,7 +382,7 @@ def system_matrices(
 @formula(
     equation=r"(K_p, K_d, K_a) = \arg\max\ \min_\omega |1 + L(j\omega)|,\quad \lambda = G = 1,\ k = 0",
     source="nyquist_gain, insperger_2013",
-    valid=_VALID + "; a rider who has learned the ungeared wheel; gains from 0.4 to 4 times what the machine itself is measured by",
+    valid=_VALID + "; a rider who has learned the ungeared wheel; gains up to 4 times what the machine itself is measured by",
 )
 def tuned_reflex(
     plant: Plant,
@@ -396,7 +396,8 @@ def tuned_reflex(
 ) -> Reflex:
     """The rider whose gains keep the ungeared wheel as far from instability as this delay lets them.
 
-    Where no gains balance the wheel they are those that come nearest; :func:`gain_window` then says why it is empty.
+    Where no gains balance the wheel they are those that come nearest, seen from the longest lag that can be balanced;
+    :func:`gain_window` then says why it is empty.
 
     Args:
         plant: the ungeared machine near its steady ride.
