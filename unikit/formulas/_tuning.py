@@ -21,13 +21,14 @@ _GUESS = {
 }
 _QUICKER = 1.0, 0.9, 0.8, 0.65, 0.5, 0.3, 0.1, 0.03  # riders who have this share of the lag may be steady with that guess
 _CLEAR = 0.02  # distance from zero that a guess must keep
-_ROUNDS = (1e-2, 0.3), (1e-3, 0.05), (3e-4, 0.03)  # what may be left to win, and what is given away at first
+# what may be left to win, what is given away at first, and the parts of the chords in lows of the distance
+_ROUNDS = (1e-2, 0.3, 4), (1e-3, 0.05, 5), (3e-4, 0.03, 10)
 _STAGES = 12
 _BOLD = 1.8  # lag that is tried, over the lag that surely can be borne with the same gains
 _LASTS = 0.5  # share of what is missing that must be in sight to go on
 _LONGER = 0.03, 0.06, 0.125, 0.25, 0.5, 1.0  # of what the share lacks
 _LOWEST = 1e-3  # rad/s
-_RATES, _LOWS, _CUTS = 80, 5, 5  # frequencies, lows of the distance that are looked into, parts of the chords there
+_RATES, _LOWS = 80, 5  # frequencies, and lows of the distance that are looked into
 
 
 def tune(loop: _window.Loop, predictive: bool) -> np.ndarray:
@@ -50,8 +51,8 @@ def _block(loop: _window.Loop, size: int) -> np.ndarray:
     rows = np.nonzero(share == 1)[0]
     if len(rows):
         own, some, held = _window.rows_of(loop, rows), coarse.rows(rows), gains[rows]
-        for close, slack in _ROUNDS:
-            omega = _closer(rates[rows], some.at(held))
+        for close, slack, cuts in _ROUNDS:
+            omega = _closer(rates[rows], some.at(held), cuts)
             held = _maximin.push(_curve(omega, own, unit[rows]), held, limits, close, slack)
         gains[rows] = held
     return np.hstack([gains * unit, np.zeros((builds, 3 - size))])
@@ -126,7 +127,7 @@ def _sooner(curve: _maximin.Curve, omega: np.ndarray, loop: _window.Loop, share:
     return curve._replace(slope=curve.slope * faster[:, None])
 
 
-def _closer(omega: np.ndarray, values: np.ndarray) -> np.ndarray:
+def _closer(omega: np.ndarray, values: np.ndarray, cuts: int = 5) -> np.ndarray:
     """The frequencies and more of them around the lowest lows of the distance."""
     distance = _maximin.nearest(values)[0]
     wall = np.full((len(omega), 1), np.inf)
@@ -134,7 +135,7 @@ def _closer(omega: np.ndarray, values: np.ndarray) -> np.ndarray:
     place = np.argsort(np.where(low, distance, np.inf), axis=1, kind="stable")[:, :_LOWS]
     place = np.clip(place[:, :, None] + np.arange(-1, 2), 0, distance.shape[1] - 1).reshape(len(omega), -1)
     start, end = np.take_along_axis(omega, place, 1)[..., None], np.take_along_axis(omega, place + 1, 1)[..., None]
-    more = start + (end - start) * (np.arange(1, _CUTS) / _CUTS)
+    more = start + (end - start) * (np.arange(1, cuts) / cuts)
     return np.sort(np.hstack([omega, more.reshape(len(omega), -1)]), axis=1)
 
 
