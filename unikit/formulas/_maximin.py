@@ -48,7 +48,8 @@ def nearest(values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 def beyond(away: np.ndarray, values: np.ndarray) -> np.ndarray:
     """How far both ends of each chord lie in a direction; first all starts, then all ends."""
-    return np.hstack([away.real * part.real + away.imag * part.imag for part in (values[:, :-1], values[:, 1:])])
+    real, imag, start, end = away.real, away.imag, values[:, :-1], values[:, 1:]
+    return np.concatenate([real * start.real + imag * start.imag, real * end.real + imag * end.imag], axis=1)
 
 
 def push(
@@ -72,12 +73,13 @@ def push(
     walls = np.hstack([np.eye(size + 1, size), -np.eye(size + 1, size)])
     if away is None:
         away = nearest(curve.at(gains))[1]
-    reach = beyond(away, curve.at(gains)).min(axis=1)
+    lies = beyond(away, curve.at(gains))
+    reach = lies.min(axis=1)
     bound, force = reach - slack * np.abs(reach), None
     for _ in range(_PASSES):
-        twice = np.hstack([away, away])[:, None]
+        twice = np.concatenate([away, away], axis=1)[:, None]
         ends = twice.shape[-1]
-        room = np.hstack([beyond(away, curve.at(gains)) - bound[:, None], gains - least, most - gains])
+        room = np.concatenate([lies - bound[:, None], gains - least, most - gains], axis=1)
         normal = np.empty((len(gains), size + 1, ends + 2 * size))
         normal[:, :size, :ends] = twice.real * real + twice.imag * imag
         normal[:, size, :ends] = -1.0
@@ -108,6 +110,7 @@ def push(
         force = force + share[:, None] * pressed
         values = curve.at(gains)
         away = np.where(bound[:, None] > 0, nearest(values)[1], away)
-        reach = beyond(away, values).min(axis=1)
+        lies = beyond(away, values)
+        reach = lies.min(axis=1)
     answer[waiting] = gains
     return answer

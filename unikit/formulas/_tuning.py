@@ -1,4 +1,4 @@
-"""The search behind ``reflex.tuned_reflex``: from a guess by the machine's own measures to the largest vector margin."""
+"""The search behind ``reflex.tuned_reflex``: from a guess by the machine's own measures to the greatest vector margin."""
 
 from __future__ import annotations
 
@@ -21,11 +21,14 @@ _GUESS = {
 }
 _QUICKER = 1.0, 0.9, 0.8, 0.65, 0.5, 0.3, 0.1, 0.03  # riders who have this share of the lag may be steady with that guess
 _CLEAR = 0.02  # distance from zero that a guess must keep
+# what may be left to win, what is given away at first, and the parts of the chords in lows of the distance
+_ROUNDS = (1e-2, 0.3, 4), (1e-3, 0.05, 5), (3e-4, 0.03, 10)
 _STAGES = 12
 _BOLD = 1.8  # lag that is tried, over the lag that surely can be borne with the same gains
 _LASTS = 0.5  # share of what is missing that must be in sight to go on
 _LONGER = 0.03, 0.06, 0.125, 0.25, 0.5, 1.0  # of what the share lacks
-_RATES, _LOWS, _CUTS = 64, 5, 5  # frequencies, lows of the distance that are looked into, parts of the chords there
+_LOWEST = 1e-3  # rad/s
+_RATES, _LOWS = 80, 5  # frequencies, and lows of the distance that are looked into
 
 
 def tune(loop: _window.Loop, predictive: bool) -> np.ndarray:
@@ -41,15 +44,15 @@ def _block(loop: _window.Loop, size: int) -> np.ndarray:
     rates = _rates(np.sqrt(square), loop)
     coarse = _curve(rates, loop, unit)
     gains, share = _guess(loop, unit)
-    late = np.nonzero(share < 1)[0]
+    late = np.nonzero((share > 0) & (share < 1))[0]
     if len(late):
         own = _window.rows_of(loop, late)
         gains[late], share[late] = _later(coarse.rows(late), rates[late], own, unit[late], gains[late], share[late], limits)
     rows = np.nonzero(share == 1)[0]
     if len(rows):
         own, some, held = _window.rows_of(loop, rows), coarse.rows(rows), gains[rows]
-        for close, slack in ((1e-2, 0.3), (3e-4, 0.05)):
-            omega = _closer(rates[rows], some.at(held))
+        for close, slack, cuts in _ROUNDS:
+            omega = _closer(rates[rows], some.at(held), cuts)
             held = _maximin.push(_curve(omega, own, unit[rows]), held, limits, close, slack)
         gains[rows] = held
     return np.hstack([gains * unit, np.zeros((builds, 3 - size))])
@@ -92,17 +95,20 @@ def _later(
             break
     rest = np.nonzero(share < 1)[0]
     if len(rest):
-        own, omega, some = _window.rows_of(loop, rest), rates[rest], coarse.rows(rest)
-        away = _maximin.nearest(_sooner(some, omega, own, share[rest]).at(gains[rest]))[1]
-        gains[rest] = _maximin.push(some, gains[rest], limits, 1e-2, away=away)
+        own, some, held = _window.rows_of(loop, rest), coarse.rows(rest), gains[rest]
+        omega = _closer(rates[rest], _sooner(some, rates[rest], own, share[rest]).at(held))
+        curve = _curve(omega, own, unit[rest])
+        away = _maximin.nearest(_sooner(curve, omega, own, share[rest]).at(held))[1]
+        gains[rest] = _maximin.push(curve, held, limits, 1e-2, away=away)
+        share[rest] = np.where(np.all(_maximin.beyond(away, curve.at(gains[rest])) > 0, axis=1), 1.0, share[rest])
     return gains, share
 
 
 def _rates(rate: np.ndarray, loop: _window.Loop) -> np.ndarray:
-    """Frequencies from where lean no longer matters to where the loop has lost its strength; closer to each other towards the top."""
+    """Frequencies from where even the speed has come to rest to where the loop has lost its strength; closer towards the top."""
     step = np.linspace(0.0, 1.0, _RATES)
-    low, high = 0.003 * rate, np.maximum(9 * rate, 4 / (loop.delay + 0.5 * loop.muscle_lag))
-    return low * np.exp(np.log(high / low) * (1.4 - 0.4 * step) * step)
+    high = np.maximum(9 * rate, 4 / (loop.delay + 0.5 * loop.muscle_lag))
+    return _LOWEST * np.exp(np.log(high / _LOWEST) * (1.5 - 0.5 * step) * step)
 
 
 def _curve(omega: np.ndarray, loop: _window.Loop, unit: np.ndarray) -> _maximin.Curve:
@@ -121,7 +127,7 @@ def _sooner(curve: _maximin.Curve, omega: np.ndarray, loop: _window.Loop, share:
     return curve._replace(slope=curve.slope * faster[:, None])
 
 
-def _closer(omega: np.ndarray, values: np.ndarray) -> np.ndarray:
+def _closer(omega: np.ndarray, values: np.ndarray, cuts: int = 5) -> np.ndarray:
     """The frequencies and more of them around the lowest lows of the distance."""
     distance = _maximin.nearest(values)[0]
     wall = np.full((len(omega), 1), np.inf)
@@ -129,7 +135,7 @@ def _closer(omega: np.ndarray, values: np.ndarray) -> np.ndarray:
     place = np.argsort(np.where(low, distance, np.inf), axis=1, kind="stable")[:, :_LOWS]
     place = np.clip(place[:, :, None] + np.arange(-1, 2), 0, distance.shape[1] - 1).reshape(len(omega), -1)
     start, end = np.take_along_axis(omega, place, 1)[..., None], np.take_along_axis(omega, place + 1, 1)[..., None]
-    more = start + (end - start) * (np.arange(1, _CUTS) / _CUTS)
+    more = start + (end - start) * (np.arange(1, cuts) / cuts)
     return np.sort(np.hstack([omega, more.reshape(len(omega), -1)]), axis=1)
 
 

@@ -20,6 +20,7 @@ from .. import units as u
 
 BLOCK = 256  # builds per pass: so many fit into the cache
 _LOWEST = 1e-3  # rad/s; a root this slow is no matter of balance
+_SLOW, _WIDE = np.geomspace(_LOWEST, 0.1, 34)[:-1], np.geomspace(1.0, 1e5, 121)
 
 
 class Loop(NamedTuple):
@@ -154,8 +155,7 @@ def count(loop: Loop) -> int:
 
 def grid(loop: Loop, greatest: float) -> np.ndarray:
     """Frequencies up to where no gain up to the greatest can hold the loop at one; fine enough for its phase."""
-    omega = np.geomspace(1.0, 1e5, 121)
-    square = omega**2
+    omega, square = _WIDE, _WIDE**2
     plain = omega * (square + loop.lean_by_lean)
     _, lean, speed = wheel_response(0.0, loop)
     lean, speed = abs(lean.real) + loop.lean_by_torque * omega, abs(speed) + square * loop.speed_by_torque
@@ -168,9 +168,8 @@ def grid(loop: Loop, greatest: float) -> np.ndarray:
     top = max(float(omega[last]), 5.0 * float(np.sqrt(np.max(loop.lean_by_lean))))
     step = 0.25 / float(np.max(loop.delay + loop.dead_time) + 1e-3)
     bend = min(step / 0.04, top)
-    slow = np.geomspace(_LOWEST, 0.1, 34)[:-1]
-    middle = np.geomspace(0.1, bend, max(int(np.log(bend / 0.1) / 0.04), 2))
-    return np.concatenate([slow, middle, np.arange(bend + step, top + 2 * step, step)])
+    middle = 0.1 * np.exp(np.linspace(0.0, np.log(bend / 0.1), max(int(np.log(bend / 0.1) / 0.04), 2)))
+    return np.concatenate([_SLOW, middle, np.arange(bend + step, top + 2 * step, step)])
 
 
 def turns(values: np.ndarray) -> np.ndarray:

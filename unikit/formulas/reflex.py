@@ -331,7 +331,7 @@ def vector_margins(plant: Plant, reflex: Reflex, path: Path, gear_leverage: u.Ra
     >>> plant = Plant(41.5, 0.19, 0.0, -29.0, 0.14, -0.03, 0.36)
     >>> rider = Reflex(300.0, 54.0, 0.0, 0.02, 0.1, 0.03, 2.0, 40.0, 0.2)
     >>> vector_margins(plant, rider, Path(0.01, 10.0, 0.003), 0.65, 1.5, [0.1, 0.2, 0.3, 0.5]).round(3).tolist()
-    [0.0, 0.084, 0.094, 0.0]
+    [0.0, 0.098, 0.083, 0.0]
     """
     loop, shape = _window.columns(_check(plant, reflex, path, gear_leverage, gear_ratio))
     not_negative("assist_gains", assist_gains)
@@ -382,7 +382,7 @@ def system_matrices(
 @formula(
     equation=r"(K_p, K_d, K_a) = \arg\max\ \min_\omega |1 + L(j\omega)|,\quad \lambda = G = 1,\ k = 0",
     source="nyquist_gain, insperger_2013",
-    valid=_VALID + "; a rider who has learned the ungeared wheel; gains from 0.4 to 4 times what the machine itself is measured by",
+    valid=_VALID + "; a rider who has learned the ungeared wheel; gains up to 4 times what the machine itself is measured by",
 )
 def tuned_reflex(
     plant: Plant,
@@ -396,7 +396,8 @@ def tuned_reflex(
 ) -> Reflex:
     """The rider whose gains keep the ungeared wheel as far from instability as this delay lets them.
 
-    Where no gains balance the wheel they are those that come nearest; :func:`gain_window` then says why it is empty.
+    Where no gains balance the wheel they are those that come nearest, seen from the longest lag that can be balanced;
+    :func:`gain_window` then says why it is empty.
 
     Args:
         plant: the ungeared machine near its steady ride.
