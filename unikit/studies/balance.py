@@ -50,18 +50,18 @@ class Balance(Result):
     budget_over_gain: u.Second = shown("dead time at which it oscillates", "ms", 0)
 
 
-def study(build: Build, case: Case, gear: Gear | None = None) -> Balance:
+def study(build: Build, case: Case, gear: Gear | None = None, experienced: bool = False) -> Balance:
     """The gain window of a gear in a case, with what the gain as set leaves to either edge.
 
     The rider has learned the ungeared wheel and does the same with the feet
-    here.  Margins are those of the whole loop, rider and legs together, in the
+    here; an experienced one has learned this machine as it is set.  Margins are those of the whole loop, rider and legs together, in the
     worse of driving and resisting pedals.  What the build does not say about
     the rider is taken in the middle of its range and named.
     """
     assumed = loops.assumed(build)
     build = loops.completed(build)
     gear = _same(build, gear)
-    loop = loops.loop(build, case, gear)
+    loop = loops.loop(build, case, gear, experienced=experienced)
     both = windows(loop)
     window = reflex.common_window(*both)
     held = all(inside(one, gain) for one, gain in zip(both, loop.gain, strict=True))
