@@ -18,6 +18,7 @@ from . import (
     motor,
     pack,
     pedalling,
+    reaction,
     reflex,
     road,
 )
@@ -45,6 +46,7 @@ __all__ = [
     "motor",
     "pack",
     "pedalling",
+    "reaction",
     "reflex",
     "road",
 ]

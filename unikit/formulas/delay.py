@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 
 from .. import units as u
-from . import _chebyshev, _response
+from . import _chebyshev, _march, _response
 from .checks import not_negative, positive
 from .registry import formula
 
@@ -206,6 +206,40 @@ def hopf_curve(toppling_rate: u.RadianPerSecond, delay: u.Second, frequency: u.R
     not_negative("frequency", frequency)
     size, angle = np.square(frequency) + np.square(toppling_rate), np.multiply(frequency, delay)
     return HopfPoint(size * np.cos(angle), size * delay * np.sinc(angle / np.pi))
+
+
+# -- motion -----------------------------------------------------------------------
+
+
+@formula(
+    equation=r"\dot x = \mathbf{A}\,x + \sum_i \mathbf{B}_i\,x(t - \tau_i),\quad x(t < 0) = 0,\ x(0) = x_0",
+    source="method_of_steps",
+    valid="steps much shorter than the motion; the error falls with the square of the step",
+)
+def free_motion(a_matrix: u.Values, delayed: u.Values, start: u.Values, step: u.Second, steps: u.Number) -> u.Values:
+    """What the states do after a start out of rest, as an array of steps + 1 rows: the trapezoidal rule, with the past integrated, so that a jump costs no order.
+
+    Args:
+        a_matrix: A, with the states along its axes; one system.
+        delayed: pairs of a matrix B and its delay in seconds.
+        start: states at time zero; before it all were zero.
+        step: time between two rows.
+        steps: how many.
+
+    >>> path = free_motion([[0.0]], [([[-1.0]], 1.0)], [1.0], 0.01, 200)
+    >>> path[[0, 100, 200], 0].round(4).tolist()
+    [1.0, 1.0, 0.0]
+    """
+    system, lead = _chebyshev.read(a_matrix, delayed)
+    if lead:
+        raise ValueError(f"free_motion takes one system at a time, got leading axes of shape {lead}")
+    positive("step", step)
+    if int(steps) != steps or steps < 1:
+        raise ValueError(f"steps must be a whole number above 0, got {steps}")
+    state = np.asarray(start, float)
+    if state.shape != system.matrix.shape[-1:]:
+        raise ValueError(f"start must have the {system.matrix.shape[-1]} states of a_matrix, got shape {state.shape}")
+    return _march.march(system.matrix[0], [(gain[0], float(time[0])) for gain, time in system.delayed], state, step, int(steps))
 
 
 # -- frequency responses ----------------------------------------------------------------

@@ -162,12 +162,14 @@ def ungeared(build: Build, case: Case) -> Loop:
     return Loop(plant, habit(build), Path(0.0, float("inf"), 0.0), 1.0, 1.0, 1.0, 0.0, 0.0)
 
 
-def loop(build: Build, case: Case, gear: Gear, speed: Values | None = None, slope: Values | None = None) -> Loop:
-    """The loop of a completed build with the habitual rider."""
+def loop(
+    build: Build, case: Case, gear: Gear, speed: Values | None = None, slope: Values | None = None, rider: Reflex | None = None
+) -> Loop:
+    """The loop of a completed build with the habitual rider, or with another one as on the reference cranks."""
     plant = balance.linear_plant(**body(build), **road(build, case, speed, slope))
     return Loop(
         plant=plant,
-        reflex=at_cranks(habit(build), build.cranks.length / build.cranks.reference_length),
+        reflex=at_cranks(habit(build) if rider is None else rider, build.cranks.length / build.cranks.reference_length),
         path=path(build),
         gear_ratio=gear.ratio,
         driving_leverage=leverage.gear_leverage(gear.ratio, gear.efficiency),

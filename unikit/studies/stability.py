@@ -1,0 +1,247 @@
+"""How late may the rider be?  From a falling stick with a delay to the whole loop of rider, legs and assist."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import NamedTuple
+
+import numpy as np
+
+from .. import units as u
+from ..formulas import balance, delay, reaction, reflex
+from ..formulas.reflex import Plant, Reflex
+from ..inputs import Build, Case, Gear, replace
+from . import loop as loops
+from .loop import Loop
+from .results import Result, show, shown
+
+PUSH = 0.1  # rad/s of lean rate, given at once to a rider at rest
+SHOWN, STEP = 3.0, 0.005  # seconds of motion, and between two of its points
+ROWS, OUTLINE = 25, 81  # derivative gains of the loop's map; points of the pendulum's
+WIDEST = 12.0  # proportional gain over what just holds the machine, up to which the map looks
+ENDLESS = 1e12  # kg: a wheel that no torque of a rider moves is an axle that stands still
+
+
+class Area(NamedTuple):
+    """An area of stable gains, upwards over the derivative gain: between two proportional gains.  All without units."""
+
+    derivative: np.ndarray
+    lowest: np.ndarray
+    highest: np.ndarray
+
+    @property
+    def size(self) -> float:
+        """Area of the map that it takes."""
+        return float(np.trapezoid(self.highest - self.lowest, self.derivative)) if len(self.derivative) else 0.0
+
+    def holds(self, proportional: u.Values, derivative: u.Values) -> u.Values:
+        """Whether gains lie inside."""
+        if not len(self.derivative):
+            return np.zeros(np.broadcast_shapes(np.shape(proportional), np.shape(derivative)), bool)
+        low, high = (np.interp(derivative, self.derivative, end, np.nan, np.nan) for end in (self.lowest, self.highest))
+        return (proportional > low) & (proportional < high)
+
+
+@dataclass(frozen=True)
+class Stability(Result):
+    """Delay against falling: what may be late, where the rider's gains lie, and what becomes of a push."""
+
+    gear: str = shown("gear")
+    direction: str = shown("pedals, in the worse direction")
+    toppling_rate: u.RadianPerSecond = shown("toppling rate on the wheel", "rad/s", 2)
+    toppling_rate_fixed: u.RadianPerSecond = shown("the same with the axle held", "rad/s", 2)
+    critical_delay: u.Second = shown("critical delay: lean and its rate", "ms", 0)
+    critical_delay_predictive: u.Second = shown("critical delay: acceleration as well", "ms", 0)
+    reaction_delay: u.Second = shown("rider's delay", "ms", 0)
+    muscle_lag: u.Second = shown("muscle lag on top", "ms", 0)
+    delay_budget: u.Second = shown("delay at which these gains begin to sway", "ms", 0)
+    proportional: u.Ratio = shown("gain on lean over what just holds", digits=2)
+    derivative: u.Ratio = shown("gain on lean rate, scaled", digits=2)
+    acceleration: u.Ratio = shown("gain on lean acceleration, scaled", digits=2)
+    motion: str = shown("after a push")
+    growth_rate: u.PerSecond = shown("growth rate of the slowest part", "1/s", 2)
+    frequency: u.Hertz = shown("frequency of its sway", "Hz", 2)
+    changing_time: u.Second = shown("time in which it halves or doubles", "s", 2)
+    toppling_gain: u.Ratio = shown("toppling gain of the assist", digits=3)
+    onset_gain: u.Ratio = shown("onset gain of the assist", digits=3)
+    stable_area: u.Ratio = shown("stable area of the loop", digits=2)
+    pendulum_area: u.Ratio = shown("stable area of the pendulum with this delay", digits=2)
+    assumed: str = shown("assumed, not measured")
+    time: u.Second = shown("time after the push", "s", 3)
+    lean: u.Radian = shown("lean after the push", "deg", 3)
+    lean_nobody: u.Radian = shown("lean if nobody acts", "deg", 3)
+    pendulum: Area | None = None
+    whole: Area | None = None
+    assist: Area | None = None  # the rider's point without assist, at the toppling gain and at the onset gain
+    loop: Loop | None = None
+
+
+def study(build: Build, case: Case, gear: Gear | None = None, learned: Build | None = None) -> Stability:
+    """Delay and stability of one gear in a case, in the worse of driving and resisting pedals.
+
+    The map has the gain on lean across and the gain on lean rate upwards, both
+    as wheel torque at the present leverage and over what the machine itself
+    measures them by, so that one stands for the torque that just holds a lean.
+    ``learned`` is the build on which the rider learned the gains; by default
+    they are those that suit the build as it is.
+    """
+    assumed = loops.assumed(build)
+    build = loops.completed(build)
+    gear = build.gears.named(None if gear is None else gear.name)
+    loop = loops.loop(build, case, gear) if learned is None else _kept(build, case, gear, learned)
+    ways = [(name, hold, gain) for name, hold, gain in loop.ways()]
+    roots = [_roots(loop, hold, gain) for _, hold, gain in ways]
+    worse = int(np.argmax([found[0].real for found in roots]))
+    name, hold, gain = ways[worse]
+    first = roots[worse][0]
+    growth, sway = float(first.real), abs(float(first.imag)) / (2 * np.pi)
+    rate = float(np.sqrt(loop.plant.lean_by_lean))
+    unit = scale(loop.plant, hold + gain)
+    pendulum, whole = pendulum_area(rate, loop.reflex.delay), loop_area(loop, hold, gain)
+    window = reflex.gain_window(loop.plant, loop.reflex, loop.path, hold, loop.gear_ratio)
+    held = np.array([0.0, window.toppling_gain, window.onset_gain]) + hold
+    point = np.array([loop.reflex.proportional / unit.proportional, loop.reflex.derivative / unit.derivative]) / (hold + gain)
+    time = np.arange(round(SHOWN / STEP) + 1) * STEP
+    return Stability(
+        gear=gear.name,
+        direction=name,
+        toppling_rate=rate,
+        toppling_rate_fixed=fixed_rate(build),
+        critical_delay=float(delay.critical_delay(rate)),
+        critical_delay_predictive=float(delay.critical_delay(rate, predictive=True)),
+        reaction_delay=float(loop.reflex.delay),
+        muscle_lag=float(loop.reflex.muscle_lag),
+        delay_budget=reaction.delay_budget(loop.plant, loop.reflex, loop.path, hold, loop.gear_ratio, gain),
+        proportional=float(loop.reflex.proportional / unit.proportional),
+        derivative=float(loop.reflex.derivative / unit.derivative),
+        acceleration=float(loop.reflex.acceleration / unit.acceleration),
+        motion=in_words(growth, sway),
+        growth_rate=growth,
+        frequency=sway,
+        changing_time=float(np.log(2) / abs(growth)) if growth else np.inf,
+        toppling_gain=window.toppling_gain,
+        onset_gain=window.onset_gain,
+        stable_area=whole.size,
+        pendulum_area=pendulum.size,
+        assumed=loops.in_words(assumed),
+        time=time,
+        lean=pushed(loop, hold, gain),
+        lean_nobody=PUSH / rate * np.sinh(rate * time),
+        pendulum=pendulum,
+        whole=whole,
+        assist=Area(point[1] * held, point[0] * held, point[0] * held) if build.assist and not window.reason else None,
+        loop=loop,
+    )
+
+
+class Relearned(NamedTuple):
+    """The rider who has learned this very build, on the same map: scaled gains and the lean after a push."""
+
+    proportional: float
+    derivative: float
+    lean: np.ndarray
+    growth_rate: float
+
+    def summary(self) -> dict[str, str]:
+        """The numbers that a panel adds."""
+        return {"growth rate after learning anew": show(self.growth_rate, "1/s", 2)}
+
+
+def relearned(build: Build, case: Case, gear: Gear | None = None) -> Relearned:
+    """Gains and motion of the rider who has learned the build as it is."""
+    found = study(build, case, gear)
+    return Relearned(found.proportional, found.derivative, found.lean, found.growth_rate)
+
+
+def in_words(growth: float, frequency: float) -> str:
+    """What a motion does that grows at a rate and sways at a frequency."""
+    if frequency == 0:
+        return "comes back without swaying" if growth < 0 else "topples"
+    return "sways and comes to rest" if growth < 0 else "sways more and more"
+
+
+def fixed_rate(build: Build) -> u.RadianPerSecond:
+    """Toppling rate of the same body on an axle that does not move."""
+    return float(balance.toppling_rate(**loops.body(build) | {"wheel_mass": ENDLESS}))
+
+
+def _kept(build: Build, case: Case, gear: Gear, learned: Build) -> Loop:
+    """The loop of a build with gains that were learned on another one; delay, muscles and legs are those of now."""
+    habit = loops.habit(_learner(learned, build.rider.prediction))
+    names = ("muscle_lag", "leg_damping", "leg_stiffness", "replanning_time", "speed_gain")
+    now = habit._replace(delay=build.rider.reaction_delay, **{name: getattr(build.rider, name) for name in names})
+    return loops.loop(build, case, gear, rider=now)
+
+
+@lru_cache(maxsize=8)
+def _learner(learned: Build, prediction: str) -> Build:
+    """The build on which the rider learned, completed: who answers acceleration now has learned to."""
+    return replace(loops.completed(learned), {"rider.prediction": prediction})
+
+
+def scale(plant: Plant, held: u.Ratio) -> Reflex:
+    """Gains at the crank that the machine itself sets: what just holds a lean, and that over its toppling rate once and twice."""
+    hold = plant.lean_by_lean / (plant.lean_by_torque * held)
+    rate = np.sqrt(plant.lean_by_lean)
+    return Reflex(hold, hold / rate, hold / rate**2, *6 * (0.0,))
+
+
+def _matrices(loop: Loop, hold: float, gain: float) -> reflex.StateSpace:
+    return reflex.system_matrices(loop.plant, loop.reflex, loop.path, hold, loop.gear_ratio, gain)
+
+
+def _roots(loop: Loop, hold: float, gain: float) -> np.ndarray:
+    return delay.rightmost_roots(*_matrices(loop, hold, gain), count=2)
+
+
+def pushed(loop: Loop, hold: float, gain: float) -> np.ndarray:
+    """Lean over time after a push at the lean rate."""
+    matrices = _matrices(loop, hold, gain)
+    start = np.zeros(matrices.a_matrix.shape[-1])
+    start[1] = PUSH
+    return delay.free_motion(*matrices, start, STEP, round(SHOWN / STEP))[:, 0]
+
+
+# -- maps -----------------------------------------------------------------------------
+
+
+def pendulum_area(toppling_rate: u.RadianPerSecond, late: u.Second) -> Area:
+    """The stable gains of a pendulum with nothing but a delay: between the static limit and the curve on which it sways."""
+    angle = toppling_rate * late
+    if late >= delay.critical_delay(toppling_rate):
+        return Area(*np.zeros((3, 0)))
+    frequency = np.linspace(0.0, _last(angle), OUTLINE)
+    curve = delay.hopf_curve(1.0, angle, frequency)
+    return Area(curve.derivative, np.ones(OUTLINE), curve.proportional)
+
+
+def _last(angle: float) -> float:
+    """Frequency over toppling rate at which the curve is back on the static limit."""
+    from scipy.optimize import brentq
+
+    # close to zero the curve starts on the limit itself: divided by the square of the frequency that start is no root
+    def above(turn: float) -> float:
+        return (((turn / angle) ** 2 + 1) * np.cos(turn) - 1) / turn**2
+
+    return brentq(above, 1e-4, np.pi / 2) / angle
+
+
+def loop_area(loop: Loop, hold: float, gain: float) -> Area:
+    """The stable gains of the whole loop in one direction of the pedals; acceleration gain, legs and assist as they are."""
+    unit = scale(loop.plant, hold + gain)
+    coarse = _row_by_row(loop, hold, gain, unit, np.linspace(0.0, 6.0, ROWS))
+    inside = np.nonzero(np.isfinite(coarse.lowest))[0]
+    if not len(inside):
+        inside = np.array([np.argmin(np.abs(coarse.derivative - loop.reflex.derivative / unit.derivative))])
+    ends = coarse.derivative[max(inside[0] - 1, 0)], coarse.derivative[min(inside[-1] + 1, ROWS - 1)]
+    fine = _row_by_row(loop, hold, gain, unit, np.linspace(*ends, ROWS))
+    there = np.isfinite(fine.lowest)
+    return Area(*(part[there] for part in fine))
+
+
+def _row_by_row(loop: Loop, hold: float, gain: float, unit: Reflex, derivative: np.ndarray) -> Area:
+    found = reaction.stable_gains(
+        derivative * unit.derivative, loop.plant, loop.reflex, loop.path, hold, loop.gear_ratio, gain, WIDEST * unit.proportional
+    )
+    return Area(derivative, found.lowest / unit.proportional, found.highest / unit.proportional)
