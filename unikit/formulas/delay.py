@@ -184,18 +184,20 @@ def critical_delay(toppling_rate: u.RadianPerSecond, predictive: bool = False) -
 
 
 @formula(
-    equation=r"k_p = (\omega^2 + a)\cos\omega\tau, \quad k_d = (\omega^2 + a)\,\frac{\sin\omega\tau}{\omega}, \quad a = \Omega^2",
+    equation=r"k_p = (\omega^2 + a)\cos\omega\tau + k_a\omega^2, \quad"
+    r" k_d = (\omega^2 + a)\,\frac{\sin\omega\tau}{\omega}, \quad a = \Omega^2",
     source="stepan_delay, insperger_2013",
-    sign=r"x'' - a x = -k_p x(t-\tau) - k_d x'(t-\tau)",
-    valid="the other boundary, a root at zero, is k_p = a",
+    sign=r"x'' - a x = -k_p x(t-\tau) - k_d x'(t-\tau) - k_a x''(t-\tau)",
+    valid="the other boundary, a root at zero, is k_p = a; nothing holds from k_a = 1 on",
 )
-def hopf_curve(toppling_rate: u.RadianPerSecond, delay: u.Second, frequency: u.RadianPerSecond) -> HopfPoint:
+def hopf_curve(toppling_rate: u.RadianPerSecond, delay: u.Second, frequency: u.RadianPerSecond, acceleration: u.Ratio = 0.0) -> HopfPoint:
     """Gains at which a delayed pendulum begins to sway at a frequency, the D-curve.
 
     Args:
         toppling_rate: rate at which the pendulum falls by itself.
         delay: delay of the feedback.
         frequency: angular frequency of the sway; 0 is the end on the line of the static limit.
+        acceleration: gain on the acceleration, below 1.
 
     >>> point = hopf_curve(9.81**0.5, 0.2, 3.0)
     >>> print(round(point.proportional, 4), round(point.derivative, 4))
@@ -205,7 +207,7 @@ def hopf_curve(toppling_rate: u.RadianPerSecond, delay: u.Second, frequency: u.R
     not_negative("delay", delay)
     not_negative("frequency", frequency)
     size, angle = np.square(frequency) + np.square(toppling_rate), np.multiply(frequency, delay)
-    return HopfPoint(size * np.cos(angle), size * delay * np.sinc(angle / np.pi))
+    return HopfPoint(size * np.cos(angle) + np.multiply(acceleration, np.square(frequency)), size * delay * np.sinc(angle / np.pi))
 
 
 # -- motion -----------------------------------------------------------------------
@@ -217,7 +219,10 @@ def hopf_curve(toppling_rate: u.RadianPerSecond, delay: u.Second, frequency: u.R
     valid="steps much shorter than the motion; the error falls with the square of the step",
 )
 def free_motion(a_matrix: u.Values, delayed: u.Values, start: u.Values, step: u.Second, steps: u.Number) -> u.Values:
-    """What the states do after a start out of rest, as an array of steps + 1 rows: the trapezoidal rule, with the past integrated, so that a jump costs no order.
+    """What the states do after a start out of rest, as an array of steps + 1 rows.
+
+    The trapezoidal rule; the past enters by its integral, so that the jump at
+    the start costs no order.
 
     Args:
         a_matrix: A, with the states along its axes; one system.
@@ -227,8 +232,8 @@ def free_motion(a_matrix: u.Values, delayed: u.Values, start: u.Values, step: u.
         steps: how many.
 
     >>> path = free_motion([[0.0]], [([[-1.0]], 1.0)], [1.0], 0.01, 200)
-    >>> path[[0, 100, 200], 0].round(4).tolist()
-    [1.0, 1.0, 0.0]
+    >>> path[[0, 100, 150], 0].round(4).tolist()
+    [1.0, 1.0, 0.5]
     """
     system, lead = _chebyshev.read(a_matrix, delayed)
     if lead:

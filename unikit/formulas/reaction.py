@@ -149,7 +149,7 @@ def _start(omega, loop, gain, top, first, middle) -> np.ndarray:
 
 
 def _edges(rates, omega, top, first, parts, greatest) -> np.ndarray:
-    """For each derivative gain the proportional gains that put a root on the imaginary axis, between 0 and the greatest, filled up with it."""
+    """Proportional gains up to the greatest that put a root on the imaginary axis, a row for each derivative gain, filled up with it."""
     height = (top * first.conj()).imag
     row, place = np.nonzero((height[:, 1:] > 0) != (height[:, :-1] > 0))
     low, high, low_height, high_height = omega[place], omega[place + 1], height[row, place], height[row, place + 1]
@@ -186,9 +186,10 @@ def _edges(rates, omega, top, first, parts, greatest) -> np.ndarray:
     valid="small deviations from a steady ride; muscle lag, legs and assist kept, the rider's delay varied from zero",
 )
 def delay_budget(plant: Plant, reflex: Reflex, path: Path, gear_leverage: u.Ratio, gear_ratio: u.Ratio, assist_gain: u.Ratio) -> u.Second:
-    """The rider's delay at which the loop first has a root on the imaginary axis, with gains as they are; the rider's own delay does not count.
+    """The rider's delay at which the loop with its gains first has a root on the imaginary axis.
 
-    Below it the loop is as it is without delay; endless where no delay brings a root there.
+    The rider's own delay does not count.  With less the loop is as it is
+    without delay; endless where no delay brings a root there.
 
     Args:
         plant: the machine near its steady ride.

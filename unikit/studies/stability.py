@@ -18,29 +18,37 @@ from .results import Result, show, shown
 
 PUSH = 0.1  # rad/s of lean rate, given at once to a rider at rest
 SHOWN, STEP = 3.0, 0.005  # seconds of motion, and between two of its points
-ROWS, OUTLINE = 25, 81  # derivative gains of the loop's map; points of the pendulum's
-WIDEST = 12.0  # proportional gain over what just holds the machine, up to which the map looks
+ROWS, OUTLINE = 25, 81  # derivative gains of a first look at the loop's map; points of the pendulum's
+WIDEST, STEEPEST = 12.0, 6.0  # gains over what the machine itself measures them by, up to which the map looks
 ENDLESS = 1e12  # kg: a wheel that no torque of a rider moves is an axle that stands still
 
 
 class Area(NamedTuple):
-    """An area of stable gains, upwards over the derivative gain: between two proportional gains.  All without units."""
+    """Stable gains as the corners around an area of the map, none where there is no area; without units."""
 
+    proportional: np.ndarray
     derivative: np.ndarray
-    lowest: np.ndarray
-    highest: np.ndarray
 
     @property
     def size(self) -> float:
-        """Area of the map that it takes."""
-        return float(np.trapezoid(self.highest - self.lowest, self.derivative)) if len(self.derivative) else 0.0
+        """How much of the map it takes."""
+        p, d = self
+        return 0.5 * abs(float(np.sum(p * np.roll(d, -1) - d * np.roll(p, -1))))
+
+    def closed(self) -> tuple[np.ndarray, np.ndarray]:
+        """Its edge once around, for a line."""
+        return np.append(self.proportional, self.proportional[:1]), np.append(self.derivative, self.derivative[:1])
 
     def holds(self, proportional: u.Values, derivative: u.Values) -> u.Values:
-        """Whether gains lie inside."""
-        if not len(self.derivative):
-            return np.zeros(np.broadcast_shapes(np.shape(proportional), np.shape(derivative)), bool)
-        low, high = (np.interp(derivative, self.derivative, end, np.nan, np.nan) for end in (self.lowest, self.highest))
-        return (proportional > low) & (proportional < high)
+        """Whether gains lie inside: a ray from them crosses the edge an odd number of times."""
+        x, y = np.broadcast_arrays(np.asarray(proportional, float)[..., None], np.asarray(derivative, float)[..., None])
+        p, d = self.closed()
+        rises = (d[:-1] <= y) != (d[1:] <= y)
+        slope = np.divide(p[1:] - p[:-1], d[1:] - d[:-1], out=np.zeros(len(p) - 1), where=d[1:] != d[:-1])
+        return (rises & (x < p[:-1] + (y - d[:-1]) * slope)).sum(axis=-1) % 2 == 1
+
+
+NOTHING = Area(np.zeros(0), np.zeros(0))
 
 
 @dataclass(frozen=True)
@@ -60,7 +68,7 @@ class Stability(Result):
     derivative: u.Ratio = shown("gain on lean rate, scaled", digits=2)
     acceleration: u.Ratio = shown("gain on lean acceleration, scaled", digits=2)
     motion: str = shown("after a push")
-    growth_rate: u.PerSecond = shown("growth rate of the slowest part", "1/s", 2)
+    growth_rate: u.PerSecond = shown("growth rate of the rightmost root", "1/s", 2)
     frequency: u.Hertz = shown("frequency of its sway", "Hz", 2)
     changing_time: u.Second = shown("time in which it halves or doubles", "s", 2)
     toppling_gain: u.Ratio = shown("toppling gain of the assist", digits=3)
@@ -98,10 +106,12 @@ def study(build: Build, case: Case, gear: Gear | None = None, learned: Build | N
     growth, sway = float(first.real), abs(float(first.imag)) / (2 * np.pi)
     rate = float(np.sqrt(loop.plant.lean_by_lean))
     unit = scale(loop.plant, hold + gain)
-    pendulum, whole = pendulum_area(rate, loop.reflex.delay), loop_area(loop, hold, gain)
+    pendulum = pendulum_area(rate, loop.reflex.delay, float(loop.reflex.acceleration / unit.acceleration))
+    whole = loop_area(loop, hold, gain)
     window = reflex.gain_window(loop.plant, loop.reflex, loop.path, hold, loop.gear_ratio)
     held = np.array([0.0, window.toppling_gain, window.onset_gain]) + hold
-    point = np.array([loop.reflex.proportional / unit.proportional, loop.reflex.derivative / unit.derivative]) / (hold + gain)
+    point = loop.reflex.proportional / unit.proportional, loop.reflex.derivative / unit.derivative
+    of_assist = Area(*(held / (hold + gain) * part for part in point))
     time = np.arange(round(SHOWN / STEP) + 1) * STEP
     return Stability(
         gear=gear.name,
@@ -130,7 +140,7 @@ def study(build: Build, case: Case, gear: Gear | None = None, learned: Build | N
         lean_nobody=PUSH / rate * np.sinh(rate * time),
         pendulum=pendulum,
         whole=whole,
-        assist=Area(point[1] * held, point[0] * held, point[0] * held) if build.assist and not window.reason else None,
+        assist=of_assist if build.assist and not window.reason else None,
         loop=loop,
     )
 
@@ -206,42 +216,46 @@ def pushed(loop: Loop, hold: float, gain: float) -> np.ndarray:
 # -- maps -----------------------------------------------------------------------------
 
 
-def pendulum_area(toppling_rate: u.RadianPerSecond, late: u.Second) -> Area:
+def pendulum_area(toppling_rate: u.RadianPerSecond, late: u.Second, acceleration: u.Ratio = 0.0) -> Area:
     """The stable gains of a pendulum with nothing but a delay: between the static limit and the curve on which it sways."""
     angle = toppling_rate * late
-    if late >= delay.critical_delay(toppling_rate):
-        return Area(*np.zeros((3, 0)))
-    frequency = np.linspace(0.0, _last(angle), OUTLINE)
-    curve = delay.hopf_curve(1.0, angle, frequency)
-    return Area(curve.derivative, np.ones(OUTLINE), curve.proportional)
+    if angle**2 >= 2 * (1 + acceleration) or acceleration >= 1:
+        return NOTHING
+    frequency = np.linspace(0.0, _last(angle, acceleration), OUTLINE)
+    return Area(*delay.hopf_curve(1.0, angle, frequency, acceleration))
 
 
-def _last(angle: float) -> float:
+def _last(angle: float, acceleration: float) -> float:
     """Frequency over toppling rate at which the curve is back on the static limit."""
     from scipy.optimize import brentq
 
-    # close to zero the curve starts on the limit itself: divided by the square of the frequency that start is no root
+    # the curve also starts on the limit: over the square of the frequency that start is no root
     def above(turn: float) -> float:
-        return (((turn / angle) ** 2 + 1) * np.cos(turn) - 1) / turn**2
+        return (delay.hopf_curve(1.0, angle, turn / angle, acceleration).proportional - 1) / turn**2
 
-    return brentq(above, 1e-4, np.pi / 2) / angle
+    return brentq(above, 1e-4, np.pi) / angle
 
 
 def loop_area(loop: Loop, hold: float, gain: float) -> Area:
     """The stable gains of the whole loop in one direction of the pedals; acceleration gain, legs and assist as they are."""
     unit = scale(loop.plant, hold + gain)
-    coarse = _row_by_row(loop, hold, gain, unit, np.linspace(0.0, 6.0, ROWS))
-    inside = np.nonzero(np.isfinite(coarse.lowest))[0]
-    if not len(inside):
-        inside = np.array([np.argmin(np.abs(coarse.derivative - loop.reflex.derivative / unit.derivative))])
-    ends = coarse.derivative[max(inside[0] - 1, 0)], coarse.derivative[min(inside[-1] + 1, ROWS - 1)]
-    fine = _row_by_row(loop, hold, gain, unit, np.linspace(*ends, ROWS))
-    there = np.isfinite(fine.lowest)
-    return Area(*(part[there] for part in fine))
 
+    def rows(derivative: np.ndarray) -> tuple[np.ndarray, ...]:
+        found = reaction.stable_gains(
+            derivative * unit.derivative, loop.plant, loop.reflex, loop.path, hold, loop.gear_ratio, gain, WIDEST * unit.proportional
+        )
+        inside = np.isfinite(found.lowest)
+        return inside, np.stack([derivative, found.lowest / unit.proportional, found.highest / unit.proportional])[:, inside]
 
-def _row_by_row(loop: Loop, hold: float, gain: float, unit: Reflex, derivative: np.ndarray) -> Area:
-    found = reaction.stable_gains(
-        derivative * unit.derivative, loop.plant, loop.reflex, loop.path, hold, loop.gear_ratio, gain, WIDEST * unit.proportional
-    )
-    return Area(derivative, found.lowest / unit.proportional, found.highest / unit.proportional)
+    derivative = np.linspace(0.0, STEEPEST, ROWS)
+    inside, kept = rows(derivative)
+    if not inside.any():
+        return NOTHING
+    for _ in range(2):  # closer to where the area begins and ends, and once in between
+        first, last = np.nonzero(inside)[0][[0, -1]]
+        gaps = derivative[max(first - 1, 0)], derivative[first], derivative[last], derivative[min(last + 1, len(derivative) - 1)]
+        derivative = np.unique(np.concatenate([np.linspace(*gaps[:2], 9), np.linspace(*gaps[1:3], 9), np.linspace(*gaps[2:], 9)]))
+        inside, more = rows(derivative)
+        kept = np.hstack([kept, more])
+    derivative, lowest, highest = kept[:, np.unique(kept[0], return_index=True)[1]]
+    return Area(np.append(highest, lowest[::-1]), np.append(derivative, derivative[::-1]))

@@ -24,7 +24,7 @@ class Span(NamedTuple):
 def span(scene, least: Span | None = None) -> Span:
     """Gains to beyond the rider's and the loop's area, and leans to twice the height of a swing that comes back."""
     result = scene.main
-    highest = max(result.proportional, float(np.max(result.whole.highest, initial=0.0)))
+    highest = max(result.proportional, float(np.max(result.whole.proportional, initial=0.0)))
     steepest = max(result.derivative, float(np.max(result.whole.derivative, initial=0.0)))
     swing = float(np.degrees(np.max(np.abs(result.lean[: len(result.lean) // 6]))))
     needed = Span(*(max(4.0, pen.nice(1.1 * value)) for value in (highest, steepest)), max(2.0, pen.nice(1.5 * swing)))
@@ -41,21 +41,14 @@ def _frame(axes, scene) -> None:
     time.axhline(0, color=style.QUIET, linewidth=1)
 
 
-def _outline(area):
-    """The closed edge of an area, once around."""
-    return np.concatenate([area.highest, area.lowest[::-1], area.highest[:1]]), np.concatenate(
-        [area.derivative, area.derivative[::-1], area.derivative[:1]]
-    )
-
-
 def _marks(axes, scene) -> None:
     plane, time, result, held = axes["map"], axes["time"], scene.main, scene.span
     stays = result.growth_rate < 0
-    if len(result.pendulum.derivative):
-        pen.line(plane, *_outline(result.pendulum), **style.line(4) | {"linewidth": 1.3})
-    if len(result.whole.derivative) > 1:
-        pen.area_across(plane, result.whole.derivative, result.whole.lowest, result.whole.highest, style.BLUE, style.HATCHES[0])
-        pen.line(plane, *_outline(result.whole), color=style.BLUE, linewidth=1.2)
+    if result.pendulum.size:
+        pen.line(plane, *result.pendulum.closed(), **style.line(4) | {"linewidth": 1.3})
+    if result.whole.size:
+        plane.add_artist(pen.patch(np.column_stack(result.whole), style.BLUE, style.HATCHES[0]))
+        pen.line(plane, *result.whole.closed(), color=style.BLUE, linewidth=1.2)
     _way_of_the_assist(plane, result)
     color = STAYS if stays else GROWS
     if scene.more is not None:
@@ -76,14 +69,14 @@ def _way_of_the_assist(plane, result) -> None:
     """Where more or less assist would take the rider's gains, solid between toppling and onset."""
     if result.assist is None:
         return
-    p, d = result.assist.lowest, result.assist.derivative
+    p, d = result.assist
     pen.line(plane, p[[0, 2]], d[[0, 2]], color=style.INK, linewidth=0.8, linestyle=(0, (2, 2)))
     pen.line(plane, p[1:], d[1:], color=style.INK, linewidth=1.6, marker="|", markersize=9)
 
 
 def _legend(plane, result, scene) -> None:
-    lines = [("holds this loop" if len(result.whole.derivative) > 1 else "no gains hold this loop", style.BLUE)]
-    if len(result.pendulum.derivative):
+    lines = [("holds this loop" if result.whole.size else "no gains hold this loop", style.BLUE)]
+    if result.pendulum.size:
         lines.append(("pendulum, delay alone", style.ORANGE))
     lines.append(("gains as learned", STAYS if result.growth_rate < 0 else GROWS))
     if scene.more is not None:
@@ -127,5 +120,6 @@ picture = Picture(
     margins={"left": 0.62, "right": 0.2, "columns": 0.85},
     narrow_margins={"left": 0.62, "right": 0.15},
     span=lambda scene: scene.key,
-    text="Gain on lean rate over gain on lean with the area in which the loop is stable and the rider's point; beside it the lean after a push over time",
+    text="Gain on lean rate over gain on lean with the area in which the loop is stable and the rider's point; beside it the lean after a "
+    "push over time",
 )
