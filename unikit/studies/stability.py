@@ -42,7 +42,7 @@ class Area(NamedTuple):
     def holds(self, proportional: u.Values, derivative: u.Values) -> u.Values:
         """Whether gains lie inside: a ray from them crosses the edge an odd number of times."""
         x, y = np.broadcast_arrays(np.asarray(proportional, float)[..., None], np.asarray(derivative, float)[..., None])
-        p, d = self.closed()
+        p, d = self.closed() if len(self.derivative) else np.zeros((2, 1))
         rises = (d[:-1] <= y) != (d[1:] <= y)
         slope = np.divide(p[1:] - p[:-1], d[1:] - d[:-1], out=np.zeros(len(p) - 1), where=d[1:] != d[:-1])
         return (rises & (x < p[:-1] + (y - d[:-1]) * slope)).sum(axis=-1) % 2 == 1

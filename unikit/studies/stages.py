@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from dataclasses import replace as replaced
 
 import numpy as np
 
@@ -42,7 +43,11 @@ def stages(build: Build, case: Case, gear: Gear | None = None) -> Stages:
     }
     if np.any(person.acceleration):
         riders["acceleration answered"] = person
-    loops_of = {name: [(_with(whole, rider), 1.0, 0.0)] for name, rider in riders.items()}
+    stick = whole.plant._replace(lean_by_speed=0.0, speed_by_speed=0.0)  # air and speed come with the rider who minds them
+    loops_of = {
+        name: [(replaced(whole, reflex=rider, plant=whole.plant if np.any(rider.speed_gain) else stick), 1.0, 0.0)]
+        for name, rider in riders.items()
+    }
     ways = geared.ways()
     loops_of["gear"] = [(geared, hold, 0.0) for _, hold, _ in ways]
     if build.assist is not None:
@@ -52,10 +57,6 @@ def stages(build: Build, case: Case, gear: Gear | None = None) -> Stages:
         stable_area=np.array([min(loop_area(*one).size for one in each) for each in loops_of.values()]),
         latest=np.array([min(latest(*one) for one in each) for each in loops_of.values()]),
     )
-
-
-def _with(loop: Loop, rider) -> Loop:
-    return Loop(**vars(loop) | {"reflex": rider})
 
 
 def latest(loop: Loop, hold: float, gain: float) -> u.Second:
