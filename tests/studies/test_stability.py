@@ -24,7 +24,8 @@ def found(hill):
 def growth(found, proportional, derivative):
     """Growth rate of the whole loop with other gains, in the direction of the study."""
     built = found.loop
-    hold, gain = next((hold, gain) for name, hold, gain in built.ways() if name == found.direction)
+    way = stability.DIRECTIONS.index(found.direction)
+    hold, gain = built.hold[way], built.gain[way]
     unit = stability.scale(built.plant, hold + gain)
     rider = built.reflex._replace(proportional=proportional * unit.proportional, derivative=derivative * unit.derivative)
     matrices = reflex.system_matrices(built.plant, rider, built.path, hold, built.gear_ratio, gain)
@@ -131,7 +132,8 @@ def by_steps(matrices, start, end):
 
 def test_the_motion_after_a_push_is_that_of_an_integration_from_delay_to_delay(found):
     built = found.loop
-    hold, gain = next((hold, gain) for name, hold, gain in built.ways() if name == found.direction)
+    way = stability.DIRECTIONS.index(found.direction)
+    hold, gain = built.hold[way], built.gain[way]
     matrices = reflex.system_matrices(built.plant, built.reflex, built.path, hold, built.gear_ratio, gain)
     start = np.zeros(len(matrices.a_matrix))
     start[1] = stability.PUSH

@@ -190,14 +190,16 @@ def critical_delay(toppling_rate: u.RadianPerSecond, predictive: bool = False) -
     sign=r"x'' - a x = -k_p x(t-\tau) - k_d x'(t-\tau) - k_a x''(t-\tau)",
     valid="the other boundary, a root at zero, is k_p = a; nothing holds from k_a = 1 on",
 )
-def hopf_curve(toppling_rate: u.RadianPerSecond, delay: u.Second, frequency: u.RadianPerSecond, acceleration: u.Ratio = 0.0) -> HopfPoint:
+def hopf_curve(
+    toppling_rate: u.RadianPerSecond, delay: u.Second, frequency: u.RadianPerSecond, acceleration_gain: u.Ratio = 0.0
+) -> HopfPoint:
     """Gains at which a delayed pendulum begins to sway at a frequency, the D-curve.
 
     Args:
         toppling_rate: rate at which the pendulum falls by itself.
         delay: delay of the feedback.
         frequency: angular frequency of the sway; 0 is the end on the line of the static limit.
-        acceleration: gain on the acceleration, below 1.
+        acceleration_gain: gain on the acceleration, below 1.
 
     >>> point = hopf_curve(9.81**0.5, 0.2, 3.0)
     >>> print(round(point.proportional, 4), round(point.derivative, 4))
@@ -207,7 +209,7 @@ def hopf_curve(toppling_rate: u.RadianPerSecond, delay: u.Second, frequency: u.R
     not_negative("delay", delay)
     not_negative("frequency", frequency)
     size, angle = np.square(frequency) + np.square(toppling_rate), np.multiply(frequency, delay)
-    return HopfPoint(size * np.cos(angle) + np.multiply(acceleration, np.square(frequency)), size * delay * np.sinc(angle / np.pi))
+    return HopfPoint(size * np.cos(angle) + np.multiply(acceleration_gain, np.square(frequency)), size * delay * np.sinc(angle / np.pi))
 
 
 # -- motion -----------------------------------------------------------------------
@@ -218,7 +220,7 @@ def hopf_curve(toppling_rate: u.RadianPerSecond, delay: u.Second, frequency: u.R
     source="method_of_steps",
     valid="steps much shorter than the motion; the error falls with the square of the step",
 )
-def free_motion(a_matrix: u.Values, delayed: u.Values, start: u.Values, step: u.Second, steps: u.Number) -> u.Values:
+def free_motion(a_matrix: u.Values, delayed: u.Values, initial_state: u.Values, time_step: u.Second, steps: u.Number) -> u.Number:
     """What the states do after a start out of rest, as an array of steps + 1 rows.
 
     The trapezoidal rule; the past enters by its integral, so that the jump at
@@ -227,8 +229,8 @@ def free_motion(a_matrix: u.Values, delayed: u.Values, start: u.Values, step: u.
     Args:
         a_matrix: A, with the states along its axes; one system.
         delayed: pairs of a matrix B and its delay in seconds.
-        start: states at time zero; before it all were zero.
-        step: time between two rows.
+        initial_state: states at time zero; before it all were zero.
+        time_step: time between two rows.
         steps: how many.
 
     >>> path = free_motion([[0.0]], [([[-1.0]], 1.0)], [1.0], 0.01, 200)
@@ -238,13 +240,13 @@ def free_motion(a_matrix: u.Values, delayed: u.Values, start: u.Values, step: u.
     system, lead = _chebyshev.read(a_matrix, delayed)
     if lead:
         raise ValueError(f"free_motion takes one system at a time, got leading axes of shape {lead}")
-    positive("step", step)
+    positive("time_step", time_step)
     if int(steps) != steps or steps < 1:
         raise ValueError(f"steps must be a whole number above 0, got {steps}")
-    state = np.asarray(start, float)
+    state = np.asarray(initial_state, float)
     if state.shape != system.matrix.shape[-1:]:
-        raise ValueError(f"start must have the {system.matrix.shape[-1]} states of a_matrix, got shape {state.shape}")
-    return _march.march(system.matrix[0], [(gain[0], float(time[0])) for gain, time in system.delayed], state, step, int(steps))
+        raise ValueError(f"initial_state must have the {system.matrix.shape[-1]} states of a_matrix, got shape {state.shape}")
+    return _march.march(system.matrix[0], [(gain[0], float(time[0])) for gain, time in system.delayed], state, time_step, int(steps))
 
 
 # -- frequency responses ----------------------------------------------------------------

@@ -20,6 +20,7 @@ PUSH = 0.1  # rad/s of lean rate, given at once to a rider at rest
 SHOWN, STEP = 3.0, 0.005  # seconds of motion, and between two of its points
 ROWS, OUTLINE = 25, 81  # derivative gains of a first look at the loop's map; points of the pendulum's
 WIDEST, STEEPEST = 12.0, 6.0  # gains over what the machine itself measures them by, up to which the map looks
+DIRECTIONS = "driving", "resisting"  # as the loop has them along its first axis
 ENDLESS = 1e12  # kg: a wheel that no torque of a rider moves is an axle that stands still
 
 
@@ -98,11 +99,9 @@ def study(build: Build, case: Case, gear: Gear | None = None, learned: Build | N
     build = loops.completed(build)
     gear = build.gears.named(None if gear is None else gear.name)
     loop = loops.loop(build, case, gear) if learned is None else _kept(build, case, gear, learned)
-    ways = [(name, hold, gain) for name, hold, gain in loop.ways()]
-    roots = [_roots(loop, hold, gain) for _, hold, gain in ways]
-    worse = int(np.argmax([found[0].real for found in roots]))
-    name, hold, gain = ways[worse]
-    first = roots[worse][0]
+    roots = delay.rightmost_roots(*_matrices(loop, loop.hold, loop.gain), count=1)[:, 0]
+    worse = int(np.argmax(roots.real))
+    name, hold, gain, first = DIRECTIONS[worse], float(loop.hold[worse]), float(loop.gain[worse]), roots[worse]
     growth, sway = float(first.real), abs(float(first.imag)) / (2 * np.pi)
     rate = float(np.sqrt(loop.plant.lean_by_lean))
     unit = scale(loop.plant, hold + gain)
@@ -181,7 +180,7 @@ def _kept(build: Build, case: Case, gear: Gear, learned: Build) -> Loop:
     habit = loops.habit(_learner(learned, build.rider.prediction))
     names = ("muscle_lag", "leg_damping", "leg_stiffness", "replanning_time", "speed_gain")
     now = habit._replace(delay=build.rider.reaction_delay, **{name: getattr(build.rider, name) for name in names})
-    return loops.loop(build, case, gear, rider=now)
+    return loops.loop(build, case, gear, rider=loops.at_cranks(now, build.cranks.length / build.cranks.reference_length))
 
 
 @lru_cache(maxsize=8)
@@ -197,12 +196,8 @@ def scale(plant: Plant, held: u.Ratio) -> Reflex:
     return Reflex(hold, hold / rate, hold / rate**2, *6 * (0.0,))
 
 
-def _matrices(loop: Loop, hold: float, gain: float) -> reflex.StateSpace:
+def _matrices(loop: Loop, hold: u.Values, gain: u.Values) -> reflex.StateSpace:
     return reflex.system_matrices(loop.plant, loop.reflex, loop.path, hold, loop.gear_ratio, gain)
-
-
-def _roots(loop: Loop, hold: float, gain: float) -> np.ndarray:
-    return delay.rightmost_roots(*_matrices(loop, hold, gain), count=2)
 
 
 def pushed(loop: Loop, hold: float, gain: float) -> np.ndarray:

@@ -48,10 +48,10 @@ def stages(build: Build, case: Case, gear: Gear | None = None) -> Stages:
         name: [(replaced(whole, reflex=rider, plant=whole.plant if np.any(rider.speed_gain) else stick), 1.0, 0.0)]
         for name, rider in riders.items()
     }
-    ways = geared.ways()
-    loops_of["gear"] = [(geared, hold, 0.0) for _, hold, _ in ways]
+    ways = list(zip(geared.hold.tolist(), geared.gain.tolist(), strict=True))
+    loops_of["gear"] = [(geared, hold, 0.0) for hold, _ in ways]
     if build.assist is not None:
-        loops_of["assist"] = [(geared, hold, gain) for _, hold, gain in ways]
+        loops_of["assist"] = [(geared, *way) for way in ways]
     return Stages(
         stage=tuple(loops_of),
         stable_area=np.array([min(loop_area(*one).size for one in each) for each in loops_of.values()]),
