@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from dataclasses import replace as replaced
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -64,7 +65,7 @@ class Stability(Result):
     critical_delay_predictive: u.Second = shown("critical delay: acceleration as well", "ms", 0)
     reaction_delay: u.Second = shown("rider's delay", "ms", 0)
     muscle_lag: u.Second = shown("muscle lag on top", "ms", 0)
-    delay_budget: u.Second = shown("delay at which these gains begin to sway", "ms", 0)
+    delay_budget: u.Second = shown("delay at which these gains fail", "ms", 0)
     proportional: u.Ratio = shown("gain on lean over what just holds", digits=2)
     derivative: u.Ratio = shown("gain on lean rate, scaled", digits=2)
     acceleration: u.Ratio = shown("gain on lean acceleration, scaled", digits=2)
@@ -121,7 +122,7 @@ def study(build: Build, case: Case, gear: Gear | None = None, learned: Build | N
         critical_delay_predictive=float(delay.critical_delay(rate, predictive=True)),
         reaction_delay=float(loop.reflex.delay),
         muscle_lag=float(loop.reflex.muscle_lag),
-        delay_budget=reaction.delay_budget(loop.plant, loop.reflex, loop.path, hold, loop.gear_ratio, gain),
+        delay_budget=budget(loop),
         proportional=float(loop.reflex.proportional / unit.proportional),
         derivative=float(loop.reflex.derivative / unit.derivative),
         acceleration=float(loop.reflex.acceleration / unit.acceleration),
@@ -194,6 +195,14 @@ def scale(plant: Plant, held: u.Ratio) -> Reflex:
     hold = plant.lean_by_lean / (plant.lean_by_torque * held)
     rate = np.sqrt(plant.lean_by_lean)
     return Reflex(hold, hold / rate, hold / rate**2, *6 * (0.0,))
+
+
+def budget(loop: Loop) -> u.Second:
+    """The delay of the rider at which the gains of a loop begin to fail, driving or resisting; zero if they fail without any."""
+    prompt = replaced(loop, reflex=loop.reflex._replace(delay=0.0))
+    if not np.all(delay.is_stable(*_matrices(prompt, loop.hold, loop.gain))):
+        return 0.0
+    return float(np.min(reaction.delay_budget(loop.plant, loop.reflex, loop.path, loop.hold, loop.gear_ratio, loop.gain)))
 
 
 def _matrices(loop: Loop, hold: u.Values, gain: u.Values) -> reflex.StateSpace:

@@ -98,18 +98,10 @@ def _motion(time, result, scene, color: str, held: Span) -> None:
     pen.words(time, 0.98, 0.97, text, color, 1.0, ha="right", va="top", transform=time.transAxes, paper=style.PAPER)
     budget = 1000 * result.delay_budget
     if np.isfinite(budget):
-        pen.words(
-            time,
-            0.98,
-            0.06,
-            f"these gains begin to sway at {budget:.0f} ms",
-            style.INK,
-            0.9,
-            ha="right",
-            transform=time.transAxes,
-            paper=style.PAPER,
-        )
-    pen.words(time, 0.03, 0.97, "nobody acts", style.QUIET, 0.9, va="top", transform=time.transAxes) if not pen.is_narrow(time) else None
+        text = f"these gains fail from {budget:.0f} ms on" if budget else "these gains fail without any delay"
+        pen.words(time, 0.98, 0.06, text, style.INK, 0.9, ha="right", transform=time.transAxes, paper=style.PAPER)
+    if not pen.is_narrow(time):
+        pen.words(time, 0.03, 0.97, "nobody acts", style.QUIET, 0.9, va="top", transform=time.transAxes)
 
 
 picture = Picture(
