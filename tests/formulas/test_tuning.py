@@ -176,7 +176,8 @@ def test_a_rider_who_learned_a_geared_and_assisted_machine_against_a_general_opt
     found = reflex.tuned_reflex(plant(), path=PATH, gear_leverage=hold, gear_ratio=ratio, assist_gain=gain, **person)
 
     def lost(scaled):
-        tried = found._replace(proportional=abs(scaled[0]) * 300, derivative=abs(scaled[1]) * 50)
+        reach = abs(scaled) / (hold + gain)
+        tried = found._replace(proportional=reach[0] * 300, derivative=reach[1] * 50)
         return -float(reflex.vector_margins(plant(), tried, PATH, hold, ratio, [gain])[0])
 
     best = min(minimize(lost, [one, other], method="Nelder-Mead").fun for one in (0.9, 1.3) for other in (1.0, 1.3))

@@ -22,6 +22,7 @@ FORMULA = {
     "range": "pack.delivered_energy",
     "review": "road.slope_force",
     "stability": "delay.critical_delay",
+    "balance": "leverage.restoring_gain",
 }
 
 # Python runs this at the start of every process, so also of the notebook's kernel.

@@ -87,19 +87,20 @@ class Stability(Result):
     loop: Loop | None = None
 
 
-def study(build: Build, case: Case, gear: Gear | None = None, learned: Build | None = None) -> Stability:
+def study(build: Build, case: Case, gear: Gear | None = None, learned: Build | None = None, experienced: bool = False) -> Stability:
     """Delay and stability of one gear in a case, in the worse of driving and resisting pedals.
 
     The map has the gain on lean across and the gain on lean rate upwards, both
     as wheel torque at the present leverage and over what the machine itself
     measures them by, so that one stands for the torque that just holds a lean.
-    ``learned`` is the build on which the rider learned the gains; by default
-    they are those that suit the build as it is.
+    ``learned`` is the build on whose ungeared wheel the rider learned the
+    gains, by default this one; ``experienced`` is one who has learned this
+    machine with gear and assist instead.
     """
     assumed = loops.assumed(build)
     build = loops.completed(build)
     gear = build.gears.named(None if gear is None else gear.name)
-    loop = loops.loop(build, case, gear) if learned is None else _kept(build, case, gear, learned)
+    loop = loops.loop(build, case, gear, experienced=experienced) if learned is None else _kept(build, case, gear, learned)
     roots = delay.rightmost_roots(*_matrices(loop, loop.hold, loop.gain), count=1)[:, 0]
     worse = int(np.argmax(roots.real))
     name, hold, gain, first = DIRECTIONS[worse], float(loop.hold[worse]), float(loop.gain[worse]), roots[worse]
@@ -146,7 +147,7 @@ def study(build: Build, case: Case, gear: Gear | None = None, learned: Build | N
 
 
 class Relearned(NamedTuple):
-    """The rider who has learned this very build, on the same map: scaled gains and the lean after a push."""
+    """The rider who has learned this very machine, gear and assist too, on the same map: scaled gains and the lean after a push."""
 
     proportional: float
     derivative: float
@@ -155,12 +156,12 @@ class Relearned(NamedTuple):
 
     def summary(self) -> dict[str, str]:
         """The numbers that a panel adds."""
-        return {"growth rate after learning anew": show(self.growth_rate, "1/s", 2)}
+        return {"growth rate of one who has learned this machine": show(self.growth_rate, "1/s", 2)}
 
 
 def relearned(build: Build, case: Case, gear: Gear | None = None) -> Relearned:
-    """Gains and motion of the rider who has learned the build as it is."""
-    found = study(build, case, gear)
+    """Gains and motion of the rider who has learned the machine as it is."""
+    found = study(build, case, gear, experienced=True)
     return Relearned(found.proportional, found.derivative, found.lean, found.growth_rate)
 
 

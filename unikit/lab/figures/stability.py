@@ -80,7 +80,7 @@ def _legend(plane, result, scene) -> None:
         lines.append(("pendulum, delay alone", style.ORANGE))
     lines.append(("gains as learned", STAYS if result.growth_rate < 0 else GROWS))
     if scene.more is not None:
-        lines.append(("learned anew", style.PURPLE))
+        lines.append(("who has learned this machine", style.PURPLE))
     if result.assist is not None:
         lines.append(("with less or more assist", style.INK))
     for row, (text, color) in enumerate(lines):
@@ -100,8 +100,8 @@ def _motion(time, result, scene, color: str, held: Span) -> None:
     if np.isfinite(budget):
         text = f"these gains fail from {budget:.0f} ms on" if budget else "these gains fail without any delay"
         pen.words(time, 0.98, 0.06, text, style.INK, 0.9, ha="right", transform=time.transAxes, paper=style.PAPER)
-    if not pen.is_narrow(time):
-        pen.words(time, 0.03, 0.97, "nobody acts", style.QUIET, 0.9, va="top", transform=time.transAxes)
+    leaves = float(result.time[within][-1]) + 0.02 * float(result.time[-1])
+    pen.words(time, leaves, 0.72 * held.lean, "nobody acts", style.QUIET, 0.9, paper=style.PAPER)
 
 
 picture = Picture(
