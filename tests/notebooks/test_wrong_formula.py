@@ -21,6 +21,7 @@ FORMULA = {
     "thermal": "heat.housing_conductance",
     "range": "pack.delivered_energy",
     "review": "road.slope_force",
+    "stability": "delay.critical_delay",
     "balance": "leverage.restoring_gain",
 }
 

@@ -23,6 +23,7 @@ from ..studies import loop, machine
 from ..studies import motor as motor_study
 from ..studies import review as review_study
 from ..studies import ride as ride_study
+from ..studies import stability as stability_study
 from .figures import TOPICS
 from .figures.scene import Scene
 from .panel import Panel
@@ -53,12 +54,13 @@ class Topic:
     """
 
     title: str
-    results: Callable[[Build, Case], tuple[Any, ...]]
+    results: Callable[..., tuple[Any, ...]]
     build_fields: tuple[str, ...]
     case_fields: tuple[str, ...]
     numbers: tuple[str, ...] = ()
-    later: Callable[[Build, Case], tuple[Any, ...]] | None = None  # the results with the parts that take longer
+    later: Callable[..., tuple[Any, ...]] | None = None  # the results with the parts that take longer
     completes: bool = False  # controls of what the build does not say about the rider begin in the middle of its range
+    learned: bool = False  # the results also take the build as opened: the rider learned on it
 
 
 def start(build: Build, case: Case | None = None, **options: Any) -> Panel:
@@ -79,6 +81,11 @@ def leverage(build: Build, case: Case | None = None, **options: Any) -> Panel:
 def balance(build: Build, case: Case | None = None, **options: Any) -> Panel:
     """The gain window, the chance of being inside it, and how late the assist may be."""
     return _panel("balance", build, case, options)
+
+
+def stability(build: Build, case: Case | None = None, **options: Any) -> Panel:
+    """Which gains of the rider hold, how late the rider may be, and the lean after a push."""
+    return _panel("stability", build, case, options)
 
 
 def motor(build: Build, case: Case | None = None, **options: Any) -> Panel:
@@ -105,7 +112,7 @@ def scene(topic: str, build: Build, case: Case | None = None) -> Scene:
     """What the picture of a topic draws, for a figure without a panel."""
     if topic not in ASKED:
         raise ValueError(f"no topic {topic!r}; there are {', '.join(ASKED)}")
-    made = _scene(topic, build, case or LEVEL_ROAD)
+    made = _scene(topic, build, case or LEVEL_ROAD, build)
     return made if made.later is None else made.later()
 
 
@@ -123,6 +130,14 @@ def _balance(build: Build, case: Case) -> tuple[Any, ...]:
 
 def _balance_later(build: Build, case: Case) -> tuple[Any, ...]:
     return balance_study.study(build, case), chance_study.study(build, case)
+
+
+def _stability(build: Build, case: Case, opened: Build) -> tuple[Any, ...]:
+    return (stability_study.study(build, case, learned=opened),)
+
+
+def _stability_later(build: Build, case: Case, opened: Build) -> tuple[Any, ...]:
+    return *_stability(build, case, opened), stability_study.relearned(build, case)
 
 
 def _ride(build: Build, case: Case) -> tuple[Any, ...]:
@@ -174,6 +189,42 @@ ASKED = {
         ("slope",),
         later=_balance_later,
         completes=True,
+    ),
+    "stability": Topic(
+        "Delay and stability",
+        _stability,
+        (
+            "rider.reaction_delay",
+            "rider.muscle_lag",
+            "rider.prediction",
+            "rider.leg_damping",
+            "rider.leg_stiffness",
+            "rider.centre_of_mass_height",
+            "wheel.mass",
+            GAIN,
+            RATIO,
+            "cranks.length",
+        ),
+        (),
+        (
+            "toppling_rate",
+            "toppling_rate_fixed",
+            "critical_delay",
+            "critical_delay_predictive",
+            "reaction_delay",
+            "delay_budget",
+            "proportional",
+            "derivative",
+            "motion",
+            "growth_rate",
+            "frequency",
+            "changing_time",
+            "stable_area",
+            "pendulum_area",
+        ),
+        later=_stability_later,
+        completes=True,
+        learned=True,
     ),
     "motor": Topic(
         "Motor",
@@ -248,12 +299,13 @@ ASKED = {
 }
 
 
-def _scene(topic: str, build: Build, case: Case, least: Scene | None = None, whole: bool = False) -> Scene:
+def _scene(topic: str, build: Build, case: Case, opened: Build, least: Scene | None = None, whole: bool = False) -> Scene:
     asked = ASKED[topic]
-    results = (asked.later if whole and asked.later else asked.results)(build, case)
+    ask = asked.later if whole and asked.later else asked.results
+    results = ask(build, case, opened) if asked.learned else ask(build, case)
     made = Scene(machine.study(build, case), *results, numbers=asked.numbers)
     if asked.later and not whole:
-        made = dataclasses.replace(made, later=lambda: _scene(topic, build, case, least, whole=True))
+        made = dataclasses.replace(made, later=lambda: _scene(topic, build, case, opened, least, whole=True))
     return made.held(TOPICS[topic], least)
 
 
@@ -265,7 +317,7 @@ def _panel(topic: str, build: Build, case: Case | None, options: dict[str, Any])
     first: list[Scene] = []
 
     def study(**values: Any) -> Scene:
-        made = _scene(topic, *desk.variant(values), least=first[0] if first else None)
+        made = _scene(topic, *desk.variant(values), build, least=first[0] if first else None)
         first[:] = first or [made]
         return made
 

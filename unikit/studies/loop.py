@@ -214,11 +214,20 @@ def ungeared(build: Build, case: Case) -> Loop:
     return Loop(plant, habit(build), Path(0.0, float("inf"), 0.0), 1.0, 1.0, 1.0, 0.0, 0.0)
 
 
-def loop(build: Build, case: Case, gear: Gear, speed: Values | None = None, slope: Values | None = None, experienced: bool = False) -> Loop:
-    """The loop of a completed build with the habitual rider, or with one who has learned this machine."""
+def loop(
+    build: Build,
+    case: Case,
+    gear: Gear,
+    speed: Values | None = None,
+    slope: Values | None = None,
+    experienced: bool = False,
+    rider: Reflex | None = None,
+) -> Loop:
+    """The loop of a completed build with the habitual rider, one who has learned this machine, or another one, as at the cranks."""
     return Loop(
         plant=balance.linear_plant(**body(build), **road(build, case, speed, slope)),
-        reflex=adapted(build, gear) if experienced else at_cranks(habit(build), build.cranks.length / build.cranks.reference_length),
+        reflex=rider
+        or (adapted(build, gear) if experienced else at_cranks(habit(build), build.cranks.length / build.cranks.reference_length)),
         path=path(build),
         gear_ratio=gear.ratio,
         driving_leverage=leverage.gear_leverage(gear.ratio, gear.efficiency),

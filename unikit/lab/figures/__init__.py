@@ -2,12 +2,13 @@
 
 from types import ModuleType
 
-from . import balance, gearing, heat, leverage, motor, review, ride, side, start
+from . import balance, gearing, heat, leverage, motor, review, ride, side, stability, start
 
 TOPICS: dict[str, ModuleType] = {
     "start": start,
     "gearing": gearing,
     "leverage": leverage,
+    "stability": stability,
     "balance": balance,
     "motor": motor,
     "heat": heat,
