@@ -2,13 +2,16 @@
 
 from types import ModuleType
 
-from . import balance, gearing, heat, leverage, motor, review, ride, side, start
+from . import balance, cranks, gearing, going, heat, leverage, motor, review, ride, side, start, stopping
 
 TOPICS: dict[str, ModuleType] = {
     "start": start,
     "gearing": gearing,
     "leverage": leverage,
+    "cranks": cranks,
     "balance": balance,
+    "going": going,
+    "stopping": stopping,
     "motor": motor,
     "heat": heat,
     "ride": ride,
