@@ -20,7 +20,7 @@ from .results import Result, shown
 from .split import assist_gain
 
 DEGREE = np.pi / 180
-SHORTEST, LONGEST = 0.09, 0.18  # metres, the cranks that are compared
+SHORTEST, LONGEST = 0.08, 0.18  # metres, the cranks that are compared; the build's own are always among them
 
 
 @dataclass(frozen=True)
@@ -187,7 +187,9 @@ def lengths(build: Build, case: Case, gear: Gear | None = None, length: Values |
     is all that is said.
     """
     gear = gear or build.gears.named(build.gears.engaged)
-    length = np.linspace(SHORTEST, LONGEST, points) if length is None else np.atleast_1d(np.asarray(length, float))
+    if length is None:
+        length = np.linspace(min(SHORTEST, build.cranks.length), max(LONGEST, build.cranks.length), points)
+    length = np.atleast_1d(np.asarray(length, float))
     state, reference = drive(build, case.state_of_charge), build.cranks.reference_length
     rotation = case.speed / build.wheel.radius
     alone, whole = _leverages(build, gear, _holds_back(build, case, state))

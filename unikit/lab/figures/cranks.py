@@ -21,17 +21,19 @@ LENGTH = (("degree_alone", 1), ("degree", 2), ("degree_ungeared", 5))
 
 
 class Span(NamedTuple):
-    """Greatest foot force on each axis, newtons, and ends of the crank lengths, millimetres."""
+    """Greatest foot force on each axis, newtons, and the crank lengths shown, as far below nothing and above, millimetres."""
 
     turn: float
     length: float
+    shortest: float  # negative, so that the larger of two holds both
+    longest: float
 
 
 def span(scene, least: Span | None = None) -> Span:
     """Some times the force at the best angle, and the shortest cranks."""
-    needed = Span(
-        pen.nice(HIGH * scene.main.level_degree_alone), pen.nice(1.3 * max(scene.more.degree_alone.max(), scene.more.degree.max()))
-    )
+    force = 1.3 * max(scene.more.degree_alone.max(), scene.more.degree.max())
+    ends = MM * scene.more.crank_length[[0, -1]]
+    needed = Span(pen.nice(HIGH * scene.main.level_degree_alone), pen.nice(force), -float(ends[0]), float(ends[1]))
     return needed if least is None else Span(*map(max, needed, least))
 
 
@@ -40,8 +42,7 @@ def _frame(axes, scene) -> None:
     turn, length, held = axes["turn"], axes["length"], scene.span
     turn.set(xlim=(0, 360), ylim=(0, held.turn), xlabel="crank angle / °", ylabel="foot force / N", title="To stop a degree of lean")
     turn.set_xticks([0, 90, 180, 270, 360])
-    long = MM * scene.more.crank_length
-    length.set(xlim=(long[0], long[-1]), ylim=(0, held.length), xlabel="cranks / mm", title="… at the best angle")
+    length.set(xlim=(-held.shortest, held.longest), ylim=(0, held.length), xlabel="cranks / mm", title="… at the best angle")
     if pen.is_narrow(turn):
         length.set_ylabel("foot force / N")
 
@@ -69,7 +70,10 @@ def _marks(axes, scene) -> None:
     pen.words(length, 0.97, 0.98, text, style.INK, 0.85, ha="right", va="top", transform=length.transAxes, paper=style.PAPER)
     shares = (("assisted", result.share_weight), ("gear alone", result.share_weight_alone), ("ungeared", result.share_weight_ungeared))
     blocks = (
-        (90, "weight on one\npedal holds slope\nand a degree in,\nof the turn:"),
+        (
+            90,
+            "share of\nthe turn by\nweight:" if pen.is_narrow(turn) else "weight on one\npedal holds slope\nand a degree in,\nof the turn:",
+        ),
         (270, "\n".join(f"{name} {100 * share:.0f} %" for name, share in shares)),
     )
     for place, words in blocks:
