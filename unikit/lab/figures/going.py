@@ -80,7 +80,7 @@ def _marks(axes, scene) -> None:
     pen.words(main, 0.02, 0.985, text, style.INK, 0.8, va="top", transform=main.transAxes, paper=style.PAPER)
     if result.stand_motor is not None:
         minutes = result.stand_time / 60
-        lasts = "no limit" if not np.isfinite(minutes) else f"{minutes:.0f} min" if minutes >= 2 else f"{result.stand_time:.0f} s"
+        lasts = "over 10 hours" if minutes > 600 else f"{minutes:.0f} min" if minutes >= 2 else f"{result.stand_time:.0f} s"
         text = f"standing still: motor {result.stand_motor:.0f} N·m,\n{result.stand_loss:.0f} W of heat,\nderating in {lasts}".replace(
             "-", "−"
         )
