@@ -19,6 +19,7 @@ from .results import Result, shown
 
 LEVEL = np.pi / 2  # the crank angle at which most riders begin: pedals level
 ONE_TURN = 2 * np.pi
+BREAKAWAY = 1e-6  # rad/s: the iron drags as soon as the wheel turns, and not before
 LEAN = np.radians(10.0)  # forward lean with which a rider begins; assumed and never measured: common practice, no source
 # A rider who waits without holding on rocks the cranks so far to each side of the dead centre, somewhat slower than once a
 # second.  Both are assumed: common practice, no source.
@@ -146,7 +147,7 @@ def study(build: Build, case: Case, gear: Gear | None = None, front_share: float
     angle = np.linspace(0.0, ONE_TURN, points)
     ground = _ground(build, case)
     level = ground.masses["wheel_radius"] * ground.force
-    drag = instant.drag_at(state, 0.0)
+    drag = instant.drag_at(state, BREAKAWAY)
 
     def assisted(at: np.ndarray) -> np.ndarray:
         weight = instant.weight_torque(build, at, front_share)
