@@ -23,6 +23,7 @@ FORMULA = {
     "review": "road.slope_force",
     "stability": "delay.critical_delay",
     "balance": "leverage.restoring_gain",
+    "going": "pedalling.body_weight_torque",
 }
 
 # Python runs this at the start of every process, so also of the notebook's kernel.

@@ -16,7 +16,9 @@ from typing import Any
 from ..inputs import Build, Case, save_build
 from ..studies import balance as balance_study
 from ..studies import chance as chance_study
+from ..studies import cranks as cranks_study
 from ..studies import gearing as gearing_study
+from ..studies import going as going_study
 from ..studies import heat as heat_study
 from ..studies import leverage as leverage_study
 from ..studies import loop, machine
@@ -24,12 +26,14 @@ from ..studies import motor as motor_study
 from ..studies import review as review_study
 from ..studies import ride as ride_study
 from ..studies import stability as stability_study
+from ..studies import stopping as stopping_study
 from .figures import TOPICS
 from .figures.scene import Scene
 from .panel import Panel
 from .settings import Desk
 
 RATIO, GAIN = "gears.gear.{gear}.ratio", "assist.driving_gain.{gear}"
+BRAKING_GAIN = "assist.resisting_gain.{gear}"
 MACHINE = (RATIO, "cranks.length", "wheel.rolling_circumference", GAIN)
 
 LEVEL_ROAD = Case(
@@ -88,6 +92,21 @@ def stability(build: Build, case: Case | None = None, **options: Any) -> Panel:
     return _panel("stability", build, case, options)
 
 
+def cranks(build: Build, case: Case | None = None, **options: Any) -> Panel:
+    """Foot force for a degree of lean over the crank turn, and over crank length."""
+    return _panel("cranks", build, case, options)
+
+
+def going(build: Build, case: Case | None = None, **options: Any) -> Panel:
+    """Where weight on one pedal can begin, and the way through the next dead centre."""
+    return _panel("going", build, case, options)
+
+
+def stopping(build: Build, case: Case | None = None, **options: Any) -> Panel:
+    """Distance to a stop by legs, motor and brake, and what ends each."""
+    return _panel("stopping", build, case, options)
+
+
 def motor(build: Build, case: Case | None = None, **options: Any) -> Panel:
     """Wheel torque over speed, split into legs, motor and reserve."""
     return _panel("motor", build, case, options)
@@ -138,6 +157,10 @@ def _stability(build: Build, case: Case, opened: Build) -> tuple[Any, ...]:
 
 def _stability_later(build: Build, case: Case, opened: Build) -> tuple[Any, ...]:
     return *_stability(build, case, opened), stability_study.relearned(build, case)
+
+
+def _cranks(build: Build, case: Case) -> tuple[Any, ...]:
+    return cranks_study.study(build, case), cranks_study.lengths(build, case)
 
 
 def _ride(build: Build, case: Case) -> tuple[Any, ...]:
@@ -225,6 +248,61 @@ ASKED = {
         later=_stability_later,
         completes=True,
         learned=True,
+    ),
+    "cranks": Topic(
+        "Cranks and lean",
+        _cranks,
+        (*MACHINE, "rider.mass", "assist.torque_cap"),
+        ("speed", "slope", "trim"),
+        (
+            "gear",
+            "way",
+            "torque_per_degree",
+            "level_degree",
+            "level_degree_alone",
+            "level_degree_ungeared",
+            "level_degree_resisting",
+            "level_hold",
+            "level_hold_alone",
+            "weight",
+            "share_weight",
+            "share_weight_alone",
+            "share_strength",
+            "share_strength_alone",
+            "equal_crank",
+        ),
+    ),
+    "going": Topic(
+        "Getting going",
+        lambda build, case: (going_study.study(build, case),),
+        (*MACHINE, "rider.mass", "assist.torque_cap", "motor.phase_resistance"),
+        ("slope", "trim"),
+        (
+            "gear",
+            "asked",
+            "steepest",
+            "steepest_alone",
+            "acceleration",
+            "limited_by",
+            "limited_alone_by",
+            "weak_time",
+            "weak_time_alone",
+            "growth_alone",
+            "stand_motor",
+            "stand_rate",
+            "stand_time",
+            "push_motor",
+            "push_time",
+            "rock_share",
+            "rock_share_alone",
+            "rock_share_ungeared",
+        ),
+    ),
+    "stopping": Topic(
+        "Stopping",
+        lambda build, case: (stopping_study.study(build, case),),
+        (RATIO, "cranks.length", BRAKING_GAIN, "assist.trim_cap", "controller.charge_current_limit", "brake.greatest_torque", "rider.mass"),
+        ("speed", "slope", "head_wind", "state_of_charge"),
     ),
     "motor": Topic(
         "Motor",

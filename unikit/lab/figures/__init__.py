@@ -2,14 +2,17 @@
 
 from types import ModuleType
 
-from . import balance, gearing, heat, leverage, motor, review, ride, side, stability, start
+from . import balance, cranks, gearing, going, heat, leverage, motor, review, ride, side, stability, start, stopping
 
 TOPICS: dict[str, ModuleType] = {
     "start": start,
     "gearing": gearing,
     "leverage": leverage,
+    "cranks": cranks,
     "stability": stability,
     "balance": balance,
+    "going": going,
+    "stopping": stopping,
     "motor": motor,
     "heat": heat,
     "ride": ride,

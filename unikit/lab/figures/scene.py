@@ -44,7 +44,7 @@ class Scene:
         if self.numbers:
             label = {item.name: item.metadata["label"] for item in fields(self.main) if "label" in item.metadata}
             every = self.main.summary()
-            return {label[name]: every[label[name]] for name in self.numbers}
+            return {label[name]: every[label[name]] for name in self.numbers if label[name] in every}  # a part may be missing
         return self.main.summary() | (self.more.summary() if self.more is not None else {})
 
     def table(self) -> pandas.DataFrame:
