@@ -7,16 +7,34 @@ logs is judged by it.  Rider, machine and scenario are invented.
 
 from __future__ import annotations
 
+import sys
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 
 import numpy as np
 
 from .. import units as u
 from ..formulas import balance, delay, reflex
-from ..inputs import Build
+from ..inputs import Build, Log, load_build, make_log
 
 TIME_STEP = 0.0025  # s; the rider's delay is interpolated between steps
 WARM_UP = 12.0  # s that are ridden before the log begins
+
+# The riders of the example logs: what a reader of the logs should find again.
+REFLEXIVE = reflex.Reflex(
+    proportional=270.0,
+    derivative=48.0,
+    acceleration=0.0,
+    speed_gain=0.02,
+    delay=0.11,
+    muscle_lag=0.03,
+    leg_damping=2.0,
+    leg_stiffness=40.0,
+    replanning_time=0.2,
+)
+PREDICTIVE = REFLEXIVE._replace(proportional=330.0, derivative=55.0, acceleration=3.2, delay=0.14)
+RIDERS = {"reflexive": (REFLEXIVE, 11), "predictive": (PREDICTIVE, 12)}  # with the seed of the log
 
 
 @dataclass(frozen=True)
@@ -28,7 +46,7 @@ class Scenario:
     sampling_rate: u.Hertz = 100.0
     road_torque: u.NewtonMetre = 1.0  # bumps and gusts, as torque at the wheel
     road_corner: u.Hertz = 2.0
-    remnant: u.NewtonMetre = 1.0  # pedal torque that answers nothing
+    remnant: u.NewtonMetre = 1.5  # pedal torque that answers nothing
     remnant_corner: u.Hertz = 1.0
     gyro_noise: u.RadianPerSecond = 0.001  # of each sample
     gyro_offset: u.RadianPerSecond = 0.01
@@ -41,12 +59,17 @@ class Scenario:
 class Ridden:
     """Samples of many rides of one rider, as (ride, sample)."""
 
-    time: u.Second
+    sampling_rate: u.Hertz
     lean_rate: u.RadianPerSecond
     pedal_torque: u.NewtonMetre
     speed: u.MetrePerSecond
     crank_rate: u.RadianPerSecond
     rider: reflex.Reflex = field(repr=False)
+
+    def log(self, number: int = 0) -> Log:
+        """One of the rides as a log."""
+        names = ("lean_rate", "pedal_torque", "speed", "crank_rate")
+        return make_log("computed ride", "computed, invented", self.sampling_rate, {name: getattr(self, name)[number] for name in names})
 
 
 def _coloured(stream: np.random.Generator, rides: int, count: int, deviation: float, corner: float, step: float) -> np.ndarray:
@@ -154,10 +177,44 @@ def ride(build: Build, rider: reflex.Reflex, scenario: Scenario, seed: int, ride
     torque = steady.wheel_torque / leverage + pedal + remnant + scenario.torque_noise * stream.normal(size=shape)
     crank = ((scenario.speed + kept[..., 2]) / plant.wheel_radius - kept[..., 1]) / gear.ratio
     return Ridden(
-        np.arange(samples) / scenario.sampling_rate,
+        scenario.sampling_rate,
         lean_rate.T,
         torque.T,
         (scenario.speed + kept[..., 2] + scenario.speed_noise * stream.normal(size=shape)).T,
         (crank + scenario.crank_noise * stream.normal(size=shape)).T,
         rider,
     )
+
+
+def ridden_log(build: Build, rider: reflex.Reflex, seed: int, scenario: Scenario | None = None) -> Log:
+    """One ride of a known rider as a log."""
+    return ride(build, rider, scenario or Scenario(), seed).log()
+
+
+def text_of(log: Log) -> str:
+    """A log as the table that the mapping of the example logs declares."""
+    columns = {
+        "time_ms": (1000 * log["time"], "%.0f"),
+        "gyro_pitch_deg_s": (-np.degrees(log["lean_rate"]), "%.2f"),
+        "crank_torque_Nm": (log["pedal_torque"], "%.2f"),
+        "speed_kmh": (3.6 * log["speed"], "%.2f"),
+        "cadence_rpm": (log["crank_rate"] * 30 / np.pi, "%.1f"),
+    }
+    rows = zip(*(np.char.mod(form, values) for values, form in columns.values()), strict=True)
+    return "\n".join([",".join(columns), *(",".join(row) for row in rows)]) + "\n"
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Write the example logs into a folder, by default ``data/logs``."""
+    given = sys.argv[1:] if arguments is None else arguments
+    folder = Path(given[0] if given else "data/logs")
+    build = load_build(Path("data/builds/harbour_ungeared.toml"))
+    for name, (rider, seed) in RIDERS.items():
+        path = folder / f"{name}_rider.csv"
+        path.write_text(text_of(ridden_log(build, rider, seed)), encoding="utf-8", newline="\n")
+        print(f"{path}: written")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
