@@ -40,13 +40,15 @@ def drift(count: int, periods: int) -> np.ndarray:
     return np.linalg.qr(np.column_stack([np.ones(count), place, np.cos(angle), np.sin(angle)]))[0]
 
 
-def gram(output: np.ndarray, delayed: list[np.ndarray], noise_lags: int, delay_lags: int, drop: int, slow: np.ndarray) -> Gram:
-    """Read the record, `CHUNK` samples at once; the first `drop` are left out while filters settle, and slow columns are taken out."""
+def gram(output: np.ndarray, delayed: list[np.ndarray], noise_lags: int, delay_lags: int, slow: np.ndarray, echoes: list[np.ndarray]) -> Gram:
+    """Read the record, `CHUNK` samples at once: the last ones, as many as the slow columns have, which are taken out.
+
+    What white sensor noise adds to the inner products on average is taken off
+    too; `echoes` holds what one sample of it leaves in each input.
+    """
     input_lags = noise_lags + delay_lags + TAPS
     count = len(slow)
     start = len(output) - count
-    if start < max(drop, input_lags):
-        raise ValueError(f"{start} samples before those that count are too few for {input_lags} lags")
     lags = [(output, lag) for lag in range(noise_lags + 1)] + [(signal, lag) for signal in delayed for lag in range(input_lags)]
     inner, along = np.zeros((len(lags), len(lags))), np.zeros((slow.shape[1], len(lags)))
     for low in range(0, count, CHUNK):
@@ -54,10 +56,15 @@ def gram(output: np.ndarray, delayed: list[np.ndarray], noise_lags: int, delay_l
         block = np.stack([signal[start + low - lag : start + high - lag] for signal, lag in lags], axis=1)
         inner += block.T @ block
         along += slow[low:high].T @ block
-    return Gram(inner - along.T @ along, noise_lags, input_lags, len(delayed), count - slow.shape[1])
+    trace = np.zeros((len(lags), input_lags + len(echoes[0])))
+    for number, echo in enumerate(echoes):
+        for lag in range(input_lags):
+            trace[noise_lags + 1 + number * input_lags + lag, lag : lag + len(echo)] = echo
+    left = count - slow.shape[1]
+    return Gram(inner - along.T @ along - left * (trace @ trace.T), noise_lags, input_lags, len(delayed), left)
 
 
-def _weights(part: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def cubic(part: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Cubic interpolation at a part of a step between the second and third of four samples, and its slope."""
     f = part[:, None]
     value = np.hstack([-f * (f - 1) * (f - 2) / 6, (f + 1) * (f - 1) * (f - 2) / 2, -(f + 1) * f * (f - 2) / 2, (f + 1) * f * (f - 1) / 6])
@@ -68,7 +75,7 @@ def _weights(part: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 def _shift(data: Gram, steps: np.ndarray, order: int, slope: bool) -> np.ndarray:
     """For each delay in steps, the columns of a delayed input from its lagged samples."""
     whole = np.floor(steps).astype(int)
-    taps = _weights(steps - whole)[int(slope)]
+    taps = cubic(steps - whole)[int(slope)]
     made = np.zeros((len(steps), data.input_lags, order + 1))
     rows = np.arange(len(steps))
     for lag in range(order + 1):
@@ -177,7 +184,7 @@ def errors_at(output: np.ndarray, delayed: list[np.ndarray], slow: np.ndarray, s
 
     late, late_slope = (
         [np.concatenate([np.zeros(whole - 1), lfilter(taps[0], [1.0], signal)[: len(signal) - whole + 1]]) for signal in delayed]
-        for taps in _weights(np.array([step - whole]))
+        for taps in cubic(np.array([step - whole]))
     )
     answer = sum(gain * signal for gain, signal in zip(gains, late, strict=True))
     remainder = output - answer
@@ -188,17 +195,31 @@ def errors_at(output: np.ndarray, delayed: list[np.ndarray], slow: np.ndarray, s
     return Errors(cleared(answer), cleared(remainder), cleared(lfilter(noise, [1.0], remainder)), slopes)
 
 
-def covariance(found: Errors, block: int) -> tuple[np.ndarray, np.ndarray]:
+def curvature(data: Gram, step: float, gains: np.ndarray, noise: np.ndarray) -> np.ndarray:
+    """Half the second derivative of the misfit over delay, gains and noise model, as Gauss has it."""
+    whole = at_delays(data, np.array([step]), len(noise) - 1, slopes=True)[0]
+    inputs, first = len(gains), len(noise) - 1
+    columns = np.zeros((1 + 2 * inputs, len(noise), 1 + inputs + first))
+    columns[1 + inputs :, :, 0] = -gains[:, None] * noise
+    for number in range(inputs):
+        columns[1 + number, :, 1 + number] = -noise
+    for lag in range(first):
+        columns[: 1 + inputs, lag + 1, 1 + inputs + lag] = np.concatenate([[1.0], -gains])
+    flat = columns.reshape(-1, columns.shape[-1])
+    return flat.T @ whole.reshape(len(flat), len(flat)) @ flat
+
+
+def covariance(hessian: np.ndarray, found: Errors, block: int) -> tuple[np.ndarray, np.ndarray]:
     """Covariance of delay, gains and noise model: from the curvature alone, and from the scatter of the slopes in blocks of samples.
 
     The second holds too where the errors are not quite white, because sensors
     add noise that the model has no place for.
     """
     count, parameters = found.slopes.shape
-    hessian = found.slopes.T @ found.slopes
     scale = 1 / np.sqrt(np.diag(hessian))
     inverse = np.linalg.inv(hessian * np.outer(scale, scale)) * np.outer(scale, scale)
-    total = np.concatenate([np.zeros((1, parameters)), np.cumsum(found.slopes * found.errors[:, None], axis=0)])
+    drawn = found.slopes * found.errors[:, None]
+    total = np.concatenate([np.zeros((1, parameters)), np.cumsum(drawn - drawn.mean(axis=0), axis=0)])
     sums = total[block:] - total[:-block]
     scatter = sums.T @ sums / block * count / len(sums)
     return inverse * (found.errors @ found.errors) / (count - parameters), inverse @ scatter @ inverse

@@ -60,20 +60,30 @@ class RiderFit(NamedTuple):
     first: u.Number
 
 
+def _padded(values: np.ndarray) -> np.ndarray:
+    return np.concatenate([[2 * values[0] - values[1]], values, [2 * values[-1] - values[-2]]])
+
+
 def lagged(values: u.Values, lag: u.Second, step: u.Second) -> u.Values:
-    """A signal behind a first-order lag, exact for a signal that is straight between samples."""
+    """A signal behind a first-order lag, exact for the cubic through four neighbouring samples."""
     from scipy.signal import lfilter
 
     if lag == 0:
         return np.array(values, float)
-    decay = np.exp(-step / lag)
-    share = lag / step * (1 - decay)
-    return lfilter([1 - share, share - decay], [1, -decay], values - values[0]) + values[0]
+    ratio = step / lag
+    nodes, weights = np.polynomial.legendre.leggauss(8)
+    nodes = (nodes + 1) / 2
+    kernel = ratio * np.exp(-ratio * (1 - nodes)) * weights / 2
+    taps = _prediction.cubic(nodes)[0].T @ kernel  # what each of the samples before, at, after and after the next adds in one step
+    padded = _padded(np.asarray(values, float))
+    drive = sum(tap * padded[place : len(padded) - 3 + place] for place, tap in enumerate(taps))
+    decay = np.exp(-ratio)
+    return lfilter([1.0], [1.0, -decay], np.concatenate([[values[0]], drive]))
 
 
 def _integral(values: np.ndarray, step: float) -> np.ndarray:
     """Integral from sample to sample by the cubic through four neighbours."""
-    padded = np.concatenate([[2 * values[0] - values[1]], values, [2 * values[-1] - values[-2]]])
+    padded = _padded(values)
     pieces = 13 * (values[:-1] + values[1:]) - padded[:-3] - padded[3:]
     return np.concatenate([[0.0], np.cumsum(pieces)]) * step / 24
 
@@ -112,6 +122,7 @@ def rider(
     longest_delay: u.Second = 0.35,
     drift_time: u.Second = 120.0,
     noise_order: u.Number | None = None,
+    lean_rate_noise: u.RadianPerSecond = 0.0,
 ) -> RiderFit:
     """Reaction delay and gains of the rider of a log, with standard errors and 95 % intervals.
 
@@ -137,9 +148,10 @@ def rider(
         longest_delay: greatest delay to look at.
         drift_time: period from which on changes are taken for drift.
         noise_order: order of the noise model; by a criterion if left out, 0 for plain least squares.
+        lean_rate_noise: standard deviation of the sensor's white noise, as a log of the machine at rest shows it.
 
     >>> stream = np.random.default_rng(1)
-    >>> rate = lagged(stream.normal(size=6000), 0.1, 0.01)
+    >>> rate = np.cumsum(stream.normal(size=6000)) % 7 - 3.5
     >>> torque = np.roll(lagged(50 * rate, 0.03, 0.01), 12) + stream.normal(size=6000)
     >>> found = rider(rate, torque, 100.0)
     >>> bool(abs(found.delay - 0.12) < 0.003), bool(abs(found.derivative - 50) < 2)
@@ -155,6 +167,7 @@ def rider(
     not_negative("muscle_lag", muscle_lag)
     positive("replanning_time", replanning_time)
     positive("drift_time", drift_time)
+    not_negative("lean_rate_noise", lean_rate_noise)
     moved = float(np.std(rate))
     if moved < LEAST_MOTION:
         raise ValueError(
@@ -181,10 +194,14 @@ def rider(
     first = max(settle, most + delay_lags + _prediction.TAPS)
     slow = _prediction.drift(len(rate) - first, int((len(rate) - first) * step / drift_time))
     torque, *delayed = (part - np.polyval(np.polyfit(np.arange(len(part)), part, 1), np.arange(len(part))) for part in (torque, *delayed))
-    data = _prediction.gram(torque, delayed, most, delay_lags, settle, slow)
+    echoes = [lean_rate_noise * echo for echo in _echoes(muscle_lag, step, len(delayed), predictive)]
+    data = _prediction.gram(torque, delayed, most, delay_lags, slow, echoes)
     middle, found = _least(data, step, np.array([shortest, longest_delay]), noise_order)
     seen = _prediction.errors_at(torque, delayed, slow, middle / step, found.gains, found.noise)
-    plain, spread = _prediction.covariance(seen, int(round(BLOCK * sampling_rate)))
+    hessian = _prediction.curvature(data, middle / step, found.gains, found.noise)
+    if not (found.misfit > 0 and np.all(np.diag(hessian) > 0)):
+        raise ValueError(f"lean_rate_noise must be below what the log itself shows, got {lean_rate_noise:g} rad/s")
+    plain, spread = _prediction.covariance(hessian, seen, int(round(BLOCK * sampling_rate)))
     errors = np.sqrt(np.diag(spread))[: 1 + len(delayed)]
     errors[0] *= step
     if not errors[0] < _WIDEST:
@@ -233,6 +250,18 @@ def _chosen_order(data: _prediction.Gram, whole: np.ndarray, gains: np.ndarray) 
         inner = np.linalg.solve(moments[1 : order + 1, 1 : order + 1], moments[1 : order + 1, 0])
         scores.append(data.count * np.log(moments[0, 0] - inner @ moments[1 : order + 1, 0]) + 2 * order)
     return 1 + int(np.argmin(scores))
+
+
+def _echoes(muscle_lag: float, step: float, inputs: int, predictive: bool) -> list[np.ndarray]:
+    """What one sample of noise in the lean rate leaves in each input; in the lean it is too little to count."""
+    blip = np.zeros(5 + int(np.ceil(8 * muscle_lag / step)))
+    blip[2] = 1.0
+    late = lagged(blip, muscle_lag, step)
+    found = [np.zeros_like(blip)] * inputs
+    found[1] = late
+    if predictive:
+        found[2] = (blip - late) / muscle_lag
+    return found
 
 
 def _coarse(ends: np.ndarray) -> np.ndarray:
