@@ -10,6 +10,7 @@ there each edge says by its direction how many roots cross.
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any, NamedTuple
 
@@ -73,7 +74,7 @@ def _complex(real: u.Values, imag: u.Values) -> np.ndarray:
     return out
 
 
-def _late(omega: u.Values, time: u.Values) -> np.ndarray:
+def late(omega: u.Values, time: u.Values) -> np.ndarray:
     angle = omega * time
     return _complex(np.cos(angle), -np.sin(angle))
 
@@ -81,7 +82,7 @@ def _late(omega: u.Values, time: u.Values) -> np.ndarray:
 def path_lag(omega: u.Values, loop: Loop) -> np.ndarray:
     """Motor torque over assist gain times pedal torque."""
     first, second = omega * loop.filter_lag, omega * loop.motor_lag
-    return _late(omega, loop.dead_time) / _complex(1 - first * second, first + second)
+    return late(omega, loop.dead_time) / _complex(1 - first * second, first + second)
 
 
 def wheel_response(omega: u.Values, plant: Any) -> tuple[np.ndarray, np.ndarray, u.Values]:
@@ -103,7 +104,7 @@ def rider_parts(omega: u.Values, loop: Loop) -> tuple[np.ndarray, np.ndarray, np
         direct * still - loop.derivative * rising + loop.proportional * loop.speed_gain * speed,
         loop.derivative * omega * still + direct * lean.imag,
     )
-    command = wanted * _late(omega, loop.delay) / _complex(1.0, omega * loop.muscle_lag)
+    command = wanted * late(omega, loop.delay) / _complex(1.0, omega * loop.muscle_lag)
     crank = _complex(speed / loop.wheel_radius + rising, -omega * still)
     fast = omega * loop.replanning_time
     given = _complex(-loop.leg_damping * square, loop.leg_stiffness * omega) * (loop.replanning_time**2 / loop.gear_ratio)
@@ -309,10 +310,17 @@ def _window(loop: Loop, omega: np.ndarray, greatest: float) -> Window:
 def window(loop: Loop, greatest: float) -> Window:
     """The widest stable interval of gains from zero to the greatest, of every build in columns."""
     omega = grid(loop, greatest)
-    starts = range(0, count(loop), BLOCK)
-    block = lambda start: _window(rows_of(loop, slice(start, start + BLOCK)), omega, greatest)
-    if len(starts) == 1:
-        return block(0)
-    with ThreadPoolExecutor(max_workers=min(os.cpu_count() or 1, len(starts))) as cores:  # numpy lets the cores work side by side
-        parts = list(cores.map(block, starts))
-    return Window(*(np.concatenate(part) for part in zip(*parts, strict=True)))
+    return Window(*map(np.concatenate, zip(*in_blocks(lambda block: _window(block, omega, greatest), loop), strict=True)))
+
+
+def in_blocks(function: Callable[..., Any], loop: Loop, *more: np.ndarray) -> list[Any]:
+    """What a function makes of so many builds at a time as fit into the cache; numpy lets the cores work side by side.
+
+    Further arrays have one row per build.
+    """
+    builds = max(count(loop), *map(len, more)) if more else count(loop)
+    if builds <= BLOCK:
+        return [function(loop, *more)]
+    blocks = [slice(start, start + BLOCK) for start in range(0, builds, BLOCK)]
+    with ThreadPoolExecutor(max_workers=min(os.cpu_count() or 1, len(blocks))) as cores:
+        return list(cores.map(lambda block: function(rows_of(loop, block), *(part[block] for part in more)), blocks))

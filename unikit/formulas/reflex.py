@@ -17,7 +17,7 @@ from typing import NamedTuple
 import numpy as np
 
 from .. import units as u
-from . import _states, _tuning, _window, delay
+from . import _margins, _states, _tuning, _window, delay
 from .checks import not_negative, positive, within
 from .registry import formula
 
@@ -309,6 +309,41 @@ def loop_margins(
     whole = _window.Loop(*(np.asarray(part, float)[..., None] for part in loop))
     gain = np.asarray(assist_gain, float)[..., None]
     return delay.margins(frequency, lambda rate: _window.around(rate, whole, gain, voluntary))
+
+
+@formula(
+    equation=r"\min_\omega|1 + L|,\quad 1 + L = (1 + \lambda Q) + k H Q",
+    source="nyquist_gain, astrom_murray",
+    sign=_SIGN,
+    valid=_VALID + "; to one part in a thousand; 0 outside the widest stable interval of gains",
+)
+def vector_margins(
+    plant: Plant, reflex: Reflex, path: Path, gear_leverage: u.Ratio, gear_ratio: u.Ratio, assist_gains: u.Ratio
+) -> u.Ratio:
+    """Vector margins of many assist gains at once, along the last axis of the answer; 0 where the loop is not stable.
+
+    Args:
+        plant: the machine near its steady ride.
+        reflex: the rider.
+        path: the assist path.
+        gear_leverage: wheel torque per crank torque through the gear alone.
+        gear_ratio: wheel turns per crank turn.
+        assist_gains: motor torque at the wheel per torque at the crank; the last axis counts the gains.
+
+    >>> plant = Plant(41.5, 0.19, 0.0, -29.0, 0.14, -0.03, 0.36)
+    >>> rider = Reflex(300.0, 54.0, 0.0, 0.02, 0.1, 0.03, 2.0, 40.0, 0.2)
+    >>> vector_margins(plant, rider, Path(0.01, 10.0, 0.003), 0.65, 1.5, [0.1, 0.2, 0.3, 0.5]).round(3).tolist()
+    [0.0, 0.084, 0.094, 0.0]
+    """
+    loop, shape = _window.columns(_check(plant, reflex, path, gear_leverage, gear_ratio))
+    not_negative("assist_gains", assist_gains)
+    gains = np.asarray(assist_gains, float)
+    if gains.ndim == 0:
+        raise ValueError(f"assist_gains must be a list of gains, got {gains}")
+    lead = np.broadcast_shapes(shape, gains.shape[:-1])
+    loop = _window.Loop(*(part if len(part) == 1 else np.broadcast_to(part.reshape(shape), lead).reshape(-1, 1) for part in loop))
+    gains = np.broadcast_to(gains, lead + gains.shape[-1:]).reshape(-1, gains.shape[-1])
+    return _margins.vectors(loop, gains).reshape(lead + gains.shape[-1:])
 
 
 class StateSpace(NamedTuple):

@@ -40,6 +40,26 @@ class Rider(Part):
     greatest_pedal_speed: u.MetrePerSecond = field("speed of the pedal on its circle that the rider can follow", low=0.1, high=6)
     torque_floor: u.Ratio = field("crank torque at the dead centres over the peak", low=0, high=1)
     backward_strength: u.Ratio = field("greatest resisting torque over greatest driving torque", low=0, high=1.5)
+    reaction_delay: u.Second | None = field(
+        "time from a lean to the first change of pedal torque that answers it", low=0.02, high=0.6, unit="ms", default=None
+    )
+    muscle_lag: u.Second | None = field(
+        "time constant with which the pedal torque then follows", low=0.005, high=0.3, unit="ms", default=None
+    )
+    prediction: str | None = field(
+        "what the rider answers: lean and its rate alone, or its acceleration as well", words=("rate", "acceleration"), default=None
+    )
+    speed_gain: u.SecondPerMetre | None = field("lean back per speed above the wanted one", low=0, high=0.2, default=None)
+    leg_damping: u.NewtonMetreSecondPerRadian | None = field(
+        "damping of the passive legs, as felt at the reference cranks", low=0, high=40, default=None
+    )
+    leg_stiffness: u.NewtonMetrePerRadian | None = field(
+        "stiffness of the passive legs, as felt at the reference cranks", low=0, high=1000, default=None
+    )
+    replanning_time: u.Second | None = field(
+        "time after which the legs have taken up another cadence", low=0.01, high=5, unit="ms", default=None
+    )
+    drag_height: u.Metre | None = field("height above the wheel axle at which the air pushes", low=0.1, high=2, unit="mm", default=None)
 
 
 @record

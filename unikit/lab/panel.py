@@ -7,6 +7,7 @@ that a panel shows is mistaken for a cell's output.
 
 from __future__ import annotations
 
+import asyncio
 import re
 import warnings
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -21,6 +22,8 @@ from .controls import Choice, Control, Row
 from .picture import LivePicture, Picture
 
 LARGE_TYPE = 1.35
+PAUSE = 0.2  # seconds without a change before what takes longer is computed
+COMPUTING = "some of this is still being computed"
 
 
 class Panel(W.VBox):
@@ -32,6 +35,8 @@ class Panel(W.VBox):
     Args:
         study: called with one keyword per control, returns a result with
             ``summary()`` and ``table()``.  A ``ValueError`` is shown as a sentence.
+            A result may carry ``later``, a function that gives the whole result:
+            it is called when the reader pauses, and the picture drawn again.
         picture: how the result is drawn.
         controls: what the reader can set.
         start: the value of each control at the beginning and after Reset.  A range
@@ -62,6 +67,7 @@ class Panel(W.VBox):
         self._result: Any = None
         self._held, self._scale = True, LARGE_TYPE if large else 1.0
         self._live: dict[bool, LivePicture] = {}
+        self._waiting: asyncio.TimerHandle | None = None
         width = f"{min(13.0, 1.5 + 0.52 * max((len(c.caption) for c in controls), default=0)):.1f}em"
         self.rows = {c.name: Row(c, start[c.name], width, self.redraw) for c in controls}
         for row in self.rows.values():
@@ -144,9 +150,38 @@ class Panel(W.VBox):
             return
         if self.files.value:
             self.files.value = ""  # links to the files of an earlier result
+        self._wait(False)
+        if self._run(lambda: self.study(**self.values())) and self.unfinished:
+            self._wait(True)
+
+    @property
+    def unfinished(self) -> bool:
+        """Whether a part of the result is still to be computed."""
+        return self.error is None and getattr(self._result, "later", None) is not None
+
+    def finish(self) -> None:
+        """Compute now what the result left for later; a page does so by itself when the reader pauses."""
+        self._wait(False)
+        if self.unfinished:
+            self._run(self._result.later)
+
+    def _wait(self, on: bool) -> None:
+        """Have the rest computed after a pause, or give up an earlier wait; without a running loop someone must ask for it."""
+        if self._waiting is not None:
+            self._waiting.cancel()
+            self._waiting = None
+        if on:
+            try:
+                loop = asyncio.get_running_loop()
+            except RuntimeError:
+                return
+            self._waiting = loop.call_later(PAUSE, self.finish)
+
+    def _run(self, study: Callable[[], Any]) -> bool:
+        """Show what a study gives; false where it failed."""
         try:
             with _heard() as notes:
-                result = self.study(**self.values())
+                result = study()
                 summary = result.summary()
         except ValueError as error:
             return self._fail(error, str(error))
@@ -161,7 +196,9 @@ class Panel(W.VBox):
         self.image.value = pixels  # before the numbers: a new number beside an old curve would mislead
         self.numbers.value = markup.numbers(summary)
         self._mark(stale=False)
-        self.alert.value = "".join(markup.status(f"note: {note}") for note in notes)
+        lines = [f"note: {note}" for note in notes] + [COMPUTING] * self.unfinished
+        self.alert.value = "".join(map(markup.status, lines))
+        return True
 
     def _picture(self) -> LivePicture:
         narrow = self.narrow.value
@@ -169,11 +206,12 @@ class Panel(W.VBox):
             self._live[narrow] = self.picture.live(narrow=narrow, scale=1.0 if narrow else self._scale)
         return self._live[narrow]
 
-    def _fail(self, error: Exception, sentence: str) -> None:
+    def _fail(self, error: Exception, sentence: str) -> bool:
         self.error = error
         old = markup.status("the picture and the numbers are those of the last values that worked") if self.image.value else ""
         self._mark(stale=True)
         self.alert.value = markup.alert(sentence) + old
+        return False
 
     def _mark(self, stale: bool) -> None:
         self.image.layout.display = None if self.image.value else "none"

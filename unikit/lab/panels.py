@@ -14,10 +14,12 @@ from pathlib import Path
 from typing import Any
 
 from ..inputs import Build, Case, save_build
+from ..studies import balance as balance_study
+from ..studies import chance as chance_study
 from ..studies import gearing as gearing_study
 from ..studies import heat as heat_study
 from ..studies import leverage as leverage_study
-from ..studies import machine
+from ..studies import loop, machine
 from ..studies import motor as motor_study
 from ..studies import review as review_study
 from ..studies import ride as ride_study
@@ -44,13 +46,19 @@ LEVEL_ROAD = Case(
 
 @dataclass(frozen=True)
 class Topic:
-    """What a panel asks, what it offers to change, and which numbers it prints: fields of its first result, all when none are named."""
+    """What a panel asks, what it offers to change, and which numbers it prints: fields of its first result, all when none are named.
+
+    ``later`` gives the results of topics of which a part takes longer than a
+    redraw may; until then the picture is drawn without that part.
+    """
 
     title: str
     results: Callable[[Build, Case], tuple[Any, ...]]
     build_fields: tuple[str, ...]
     case_fields: tuple[str, ...]
     numbers: tuple[str, ...] = ()
+    later: Callable[[Build, Case], tuple[Any, ...]] | None = None  # the results with the parts that take longer
+    completes: bool = False  # controls of what the build does not say about the rider begin in the middle of its range
 
 
 def start(build: Build, case: Case | None = None, **options: Any) -> Panel:
@@ -66,6 +74,11 @@ def gearing(build: Build, case: Case | None = None, **options: Any) -> Panel:
 def leverage(build: Build, case: Case | None = None, **options: Any) -> Panel:
     """Foot force over the crank turn, and what the legs must do if the motor stops."""
     return _panel("leverage", build, case, options)
+
+
+def balance(build: Build, case: Case | None = None, **options: Any) -> Panel:
+    """The gain window, the chance of being inside it, and how late the assist may be."""
+    return _panel("balance", build, case, options)
 
 
 def motor(build: Build, case: Case | None = None, **options: Any) -> Panel:
@@ -92,7 +105,8 @@ def scene(topic: str, build: Build, case: Case | None = None) -> Scene:
     """What the picture of a topic draws, for a figure without a panel."""
     if topic not in ASKED:
         raise ValueError(f"no topic {topic!r}; there are {', '.join(ASKED)}")
-    return _scene(topic, build, case or LEVEL_ROAD)
+    made = _scene(topic, build, case or LEVEL_ROAD)
+    return made if made.later is None else made.later()
 
 
 def _engaged(build: Build):
@@ -103,16 +117,29 @@ def _motor(build: Build, case: Case) -> tuple[Any, ...]:
     return motor_study.study(build, case), motor_study.point(build, case, _engaged(build))
 
 
+def _balance(build: Build, case: Case) -> tuple[Any, ...]:
+    return (balance_study.study(build, case),)
+
+
+def _balance_later(build: Build, case: Case) -> tuple[Any, ...]:
+    return balance_study.study(build, case), chance_study.study(build, case)
+
+
 def _ride(build: Build, case: Case) -> tuple[Any, ...]:
     return ride_study.study(build, case), ride_study.reach(build, case) if build.packs is not None else None
 
 
-def _review(build: Build, case: Case) -> tuple[Any, ...]:
-    return (review_study.review(build, [case], [_engaged(build)]),)
+def _review(build: Build, case: Case, riders: int = 0) -> tuple[Any, ...]:
+    return (review_study.review(build, [case], [_engaged(build)], riders),)
 
 
-def _start(build: Build, case: Case) -> tuple[Any, ...]:
-    return gearing_study.study(build, case), *_review(build, case)
+def _start(build: Build, case: Case, riders: int = 0) -> tuple[Any, ...]:
+    return gearing_study.study(build, case), *_review(build, case, riders)
+
+
+def _with_riders(results: Callable[..., tuple[Any, ...]]) -> Callable[[Build, Case], tuple[Any, ...]]:
+    """The same results with the findings on balance."""
+    return lambda build, case: results(build, case, review_study.RIDERS)
 
 
 ASKED = {
@@ -131,6 +158,7 @@ ASKED = {
             "cadence",
             "saddle_shift",
         ),
+        _with_riders(_start),
     ),
     "gearing": Topic("Gearing", lambda build, case: (gearing_study.study(build, case),), MACHINE, ("slope", "head_wind", "trim")),
     "leverage": Topic(
@@ -138,6 +166,14 @@ ASKED = {
         lambda build, case: (leverage_study.study(build, case),),
         (*MACHINE, "gears.gear.{gear}.efficiency", "rider.mass", "assist.trim_cap"),
         ("speed", "slope", "trim"),
+    ),
+    "balance": Topic(
+        "Balance and assist gain",
+        _balance,
+        (RATIO, GAIN, "cranks.length", "sensor.filter_corner", "sensor.dead_time", "rider.mass"),
+        ("slope",),
+        later=_balance_later,
+        completes=True,
     ),
     "motor": Topic(
         "Motor",
@@ -207,12 +243,17 @@ ASKED = {
         _review,
         (*MACHINE, "assist.trim_cap", "motor.torque_constant_peak", "rider.mass", "rider.critical_power"),
         ("speed", "slope", "head_wind", "gust", "duration", "distance", "trim"),
+        later=_with_riders(_review),
     ),
 }
 
 
-def _scene(topic: str, build: Build, case: Case, least: Scene | None = None) -> Scene:
-    made = Scene(machine.study(build, case), *ASKED[topic].results(build, case), numbers=ASKED[topic].numbers)
+def _scene(topic: str, build: Build, case: Case, least: Scene | None = None, whole: bool = False) -> Scene:
+    asked = ASKED[topic]
+    results = (asked.later if whole and asked.later else asked.results)(build, case)
+    made = Scene(machine.study(build, case), *results, numbers=asked.numbers)
+    if asked.later and not whole:
+        made = dataclasses.replace(made, later=lambda: _scene(topic, build, case, least, whole=True))
     return made.held(TOPICS[topic], least)
 
 
@@ -220,7 +261,7 @@ def _panel(topic: str, build: Build, case: Case | None, options: dict[str, Any])
     """Put a desk of controls, a study and a picture together."""
     case = case or LEVEL_ROAD
     asked = ASKED[topic]
-    desk = Desk(build, case, asked.build_fields, asked.case_fields)
+    desk = Desk(build, case, asked.build_fields, asked.case_fields, loop.completed(build) if asked.completes else None)
     first: list[Scene] = []
 
     def study(**values: Any) -> Scene:

@@ -187,7 +187,7 @@ def label_ends(axes: Axes, curves: Iterable[tuple[Any, Any, str, str]], gap: flo
     if not ends:
         return []
     pixels = axes.transData.transform([(x, y) for y, x, _, _ in ends])[:, 1]
-    moved = _apart(pixels, gap * matplotlib.rcParams["font.size"] * axes.figure.dpi / 72, axes.bbox.y0, axes.bbox.y1)
+    moved = apart(pixels, gap * matplotlib.rcParams["font.size"] * axes.figure.dpi / 72, axes.bbox.y0, axes.bbox.y1)
     points = (moved - pixels) * 72 / axes.figure.dpi
     return [_beside(axes, x, y, text, color, (5, shift)) for (y, x, text, color), shift in zip(ends, points, strict=True)]
 
@@ -198,7 +198,7 @@ def _beside(axes: Axes, x: float, y: float, text: str, color: str, shift: tuple[
     return letter(axes, x, y, text, color=readable(color), transform=moved, va="center", **options)
 
 
-def _apart(places: np.ndarray, gap: float, low: float, high: float) -> np.ndarray:
+def apart(places: np.ndarray, gap: float, low: float, high: float) -> np.ndarray:
     """Move places apart to at least ``gap``, upwards from the lowest, then back down below ``high``."""
     order = np.argsort(places, kind="stable")
     moved = np.asarray(places, float)[order]

@@ -2,12 +2,13 @@
 
 from types import ModuleType
 
-from . import gearing, heat, leverage, motor, review, ride, side, start
+from . import balance, gearing, heat, leverage, motor, review, ride, side, start
 
 TOPICS: dict[str, ModuleType] = {
     "start": start,
     "gearing": gearing,
     "leverage": leverage,
+    "balance": balance,
     "motor": motor,
     "heat": heat,
     "ride": ride,

@@ -54,6 +54,14 @@ def area(axes: Axes, x: np.ndarray, low: Any, high: Any, color: str, hatch: str)
     return axes.add_artist(patch)
 
 
+def area_across(axes: Axes, y: np.ndarray, left: Any, right: Any, color: str, hatch: str) -> Polygon | None:
+    """Fill and hatch between two curves over an upright axis."""
+    made = area(axes, y, left, right, color, hatch)
+    if made is not None:
+        made.set_xy(made.get_xy()[:, ::-1])
+    return made
+
+
 def bars(axes: Axes, rows: Any, lengths: Any, color: str, height: float = 0.6) -> PolyCollection | None:
     """Horizontal bars from zero, all in one artist."""
     rows, lengths = np.asarray(rows, float), np.asarray(lengths, float)

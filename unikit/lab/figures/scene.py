@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 from types import ModuleType
 from typing import Any
@@ -22,6 +23,7 @@ class Scene:
     stage: Stage | None = None
     span: Any = None
     numbers: tuple[str, ...] = ()
+    later: Callable[[], Scene] | None = None  # gives the whole scene, where a part of it takes longer
 
     def held(self, figure: ModuleType, least: Scene | None = None) -> Scene:
         """The scene with spans that a topic's picture needs, nowhere less than those of another scene.
