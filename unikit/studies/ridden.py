@@ -191,11 +191,25 @@ def ridden_log(build: Build, rider: reflex.Reflex, seed: int, scenario: Scenario
     return ride(build, rider, scenario or Scenario(), seed).log()
 
 
+def resting_log(seed: int, scenario: Scenario | None = None) -> Log:
+    """The sensors of a machine that stands still, held by a helper, for half a minute."""
+    still = scenario or Scenario()
+    stream = np.random.default_rng(seed)
+    count = int(30 * still.sampling_rate)
+    values = {
+        "lean_rate": still.gyro_offset + still.gyro_noise * stream.normal(size=count),
+        "pedal_torque": still.torque_noise * stream.normal(size=count),
+        "speed": np.zeros(count),
+        "crank_rate": np.zeros(count),
+    }
+    return make_log("machine at rest", "computed, invented", still.sampling_rate, values)
+
+
 def text_of(log: Log) -> str:
     """A log as the table that the mapping of the example logs declares."""
     columns = {
         "time_ms": (1000 * log["time"], "%.0f"),
-        "gyro_pitch_deg_s": (-np.degrees(log["lean_rate"]), "%.2f"),
+        "gyro_pitch_deg_s": (-np.degrees(log["lean_rate"]), "%.3f"),
         "crank_torque_Nm": (log["pedal_torque"], "%.2f"),
         "speed_kmh": (3.6 * log["speed"], "%.2f"),
         "cadence_rpm": (log["crank_rate"] * 30 / np.pi, "%.1f"),
@@ -209,9 +223,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     given = sys.argv[1:] if arguments is None else arguments
     folder = Path(given[0] if given else "data/logs")
     build = load_build(Path("data/builds/harbour_ungeared.toml"))
-    for name, (rider, seed) in RIDERS.items():
-        path = folder / f"{name}_rider.csv"
-        path.write_text(text_of(ridden_log(build, rider, seed)), encoding="utf-8", newline="\n")
+    logs = {f"{name}_rider": ridden_log(build, rider, seed) for name, (rider, seed) in RIDERS.items()}
+    for name, log in (logs | {"at_rest": resting_log(13)}).items():
+        path = folder / f"{name}.csv"
+        path.write_text(text_of(log), encoding="utf-8", newline="\n")
         print(f"{path}: written")
     return 0
 
