@@ -128,8 +128,8 @@ def rider(
 
     The lean is the integral of the lean rate; its unknown start, the offset of
     the sensor and all that is slower than the drift time are found along with
-    the rest, as a constant, a ramp and sines.  Delay and muscle lag delay
-    almost alike: the lag is taken as known.  So is what the legs do passively:
+    the rest, as a constant, a ramp and sines.  A longer muscle lag is paid for
+    with a shorter delay: the lag is taken as known.  So is what the legs do passively:
     it answers at once, and what answers at once cannot be told from chance in
     a closed loop.  With the crank rate it is taken off the pedal torque first.
 
@@ -169,6 +169,9 @@ def rider(
     positive("drift_time", drift_time)
     not_negative("lean_rate_noise", lean_rate_noise)
     moved = float(np.std(rate))
+    most_noise = float(np.std(np.diff(rate)) / np.sqrt(2))
+    if lean_rate_noise > 1.1 * most_noise:
+        raise ValueError(f"lean_rate_noise must be at most {most_noise:.3g} rad/s, which the log itself shows, got {lean_rate_noise:g}")
     if moved < LEAST_MOTION:
         raise ValueError(
             f"the rider hardly moved: lean rate has a standard deviation of {np.degrees(moved):.2g} deg/s, "
@@ -200,7 +203,7 @@ def rider(
     seen = _prediction.errors_at(torque, delayed, slow, middle / step, found.gains, found.noise)
     hessian = _prediction.curvature(data, middle / step, found.gains, found.noise)
     if not (found.misfit > 0 and np.all(np.diag(hessian) > 0)):
-        raise ValueError(f"lean_rate_noise must be below what the log itself shows, got {lean_rate_noise:g} rad/s")
+        raise ValueError(f"with lean_rate_noise {lean_rate_noise:g} rad/s nothing is left to fit: the log cannot tell the delay")
     plain, spread = _prediction.covariance(hessian, seen, int(round(BLOCK * sampling_rate)))
     errors = np.sqrt(np.diag(spread))[: 1 + len(delayed)]
     errors[0] *= step

@@ -20,7 +20,7 @@ import numpy as np
 
 from .. import units
 from .errors import InputError, Problem, show
-from .fields import nearest
+from .fields import Named, nearest
 from .reading import label, read_toml
 
 MAPPING_FORMAT = 1
@@ -105,7 +105,7 @@ def make_log(name: str, source: str, sampling_rate: units.Hertz, values: Mapping
     kept = {"time": np.arange(count) / sampling_rate} | {quantity: np.array(value, float) for quantity, value in values.items()}
     for value in kept.values():
         value.flags.writeable = False
-    return Log(name, source, float(sampling_rate), kept)
+    return Log(name, source, float(sampling_rate), Named(kept))
 
 
 def load_log(path: str | os.PathLike[str], mapping_path: str | os.PathLike[str]) -> Log:
@@ -117,7 +117,7 @@ def load_log(path: str | os.PathLike[str], mapping_path: str | os.PathLike[str])
     file = label(path)
     try:
         with open(path, encoding="utf-8-sig", newline="") as handle:
-            numbers = _read(handle, mapping, file)
+            numbers, lines = _read(handle, mapping, file)
     except FileNotFoundError:
         raise _refuse(file, "a file", "nothing, there is no such file") from None
     except IsADirectoryError:
@@ -132,7 +132,7 @@ def load_log(path: str | os.PathLike[str], mapping_path: str | os.PathLike[str])
         quantity: declared.sign * np.asarray(units.convert(numbers[quantity], QUANTITIES[quantity], declared.unit), float)
         for quantity, declared in mapping.columns.items()
     }
-    rate, values = _evenly(values, mapping, file)
+    rate, values = _evenly(values, mapping, file, lines)
     return make_log(mapping.name, mapping.source, rate, values)
 
 
@@ -228,8 +228,8 @@ def _columns(table: Any, wrong: Any) -> dict[str, Column]:
 # -- the table ---------------------------------------------------------------------
 
 
-def _read(handle: Any, mapping: Declaration, file: str) -> dict[str, np.ndarray]:
-    """The numbers of the declared columns, in their own units."""
+def _read(handle: Any, mapping: Declaration, file: str) -> tuple[dict[str, np.ndarray], array.array]:
+    """The numbers of the declared columns, in their own units, and the line that each row stands on."""
     rows = csv.reader(handle, delimiter=mapping.delimiter, strict=True)
     header = [name.strip() for name in next(rows, [])]
     problems = []
@@ -241,13 +241,14 @@ def _read(handle: Any, mapping: Declaration, file: str) -> dict[str, np.ndarray]
     if problems:
         raise InputError(problems)
     wanted = [(header.index(declared.column), declared.column) for declared in mapping.columns.values()]
-    kept = [array.array("d") for _ in wanted]
+    kept, lines = [array.array("d") for _ in wanted], array.array("I")
     swap = mapping.decimal == ","
     for count, row in enumerate(rows):
         if not row:
             continue
         if count >= MOST_ROWS:
             raise _refuse(file, f"at most {MOST_ROWS:,} rows", "more")
+        lines.append(rows.line_num)
         if len(row) != len(header):
             problems.append(Problem(f"{file}:{rows.line_num}", "the row", "", f"{len(header)} entries as in the first row", f"{len(row)}"))
         else:
@@ -265,7 +266,7 @@ def _read(handle: Any, mapping: Declaration, file: str) -> dict[str, np.ndarray]
         raise InputError(problems)
     if len(kept[0]) < 3:
         raise _refuse(file, "at least 3 rows of numbers", f"{len(kept[0])}")
-    return {quantity: np.frombuffer(numbers, float) for quantity, numbers in zip(mapping.columns, kept, strict=True)}
+    return {quantity: np.frombuffer(numbers, float) for quantity, numbers in zip(mapping.columns, kept, strict=True)}, lines
 
 
 def _number(text: str, swap: bool) -> float | None:
@@ -278,21 +279,21 @@ def _number(text: str, swap: bool) -> float | None:
     return number if math.isfinite(number) else None
 
 
-def _evenly(values: dict[str, np.ndarray], mapping: Declaration, file: str) -> tuple[float, dict[str, np.ndarray]]:
+def _evenly(values: dict[str, np.ndarray], mapping: Declaration, file: str, lines: array.array) -> tuple[float, dict[str, np.ndarray]]:
     """Everything on an even grid of time, if the intervals vary little enough for that; the rate, and the values."""
     time, name = values["time"], mapping.columns["time"].column
     intervals = np.diff(time)
     back = np.flatnonzero(intervals <= 0)
     if len(back):
         what = "the same time again" if intervals[back[0]] == 0 else "an earlier time"
-        raise _refuse(f"{file}, sample {back[0] + 2}", "times that rise from row to row", what, name, f"{time[back[0] + 1]:.6g} s")
+        raise _refuse(f"{file}:{lines[back[0] + 1]}", "times that rise from row to row", what, name, f"{time[back[0] + 1]:.6g} s")
     usual = float(np.median(intervals))
     off = np.abs(intervals / usual - 1)
     worst = int(np.argmax(off))
     if off[worst] > max(mapping.largest_jitter, EVEN):
         what = "a gap" if intervals[worst] > 1.5 * usual else "an uneven interval"
         expected = f"intervals within {100 * mapping.largest_jitter:g} % of {usual:.6g} s, as largest_jitter of the mapping says"
-        raise _refuse(f"{file}, sample {worst + 2}", expected, f"{what} of {intervals[worst]:.6g} s", name, f"{time[worst + 1]:.6g} s")
+        raise _refuse(f"{file}:{lines[worst + 1]}", expected, f"{what} of {intervals[worst]:.6g} s", name, f"{time[worst + 1]:.6g} s")
     rate = (len(time) - 1) / (time[-1] - time[0])
     if off[worst] <= EVEN:
         return rate, values

@@ -8,7 +8,7 @@ from .. import style
 from ..picture import Picture
 from . import pen
 
-WIDTH = 8.0  # half the width of the profile, in lengths of the interval on one side, at least
+WIDTH = 4.5  # half the width of the profile, in lengths of the interval on one side, at least
 MOST = 12.0  # height of the profile: excess at which a delay is out of the question
 END = 3.84  # of the 95 % interval
 POINTS = 2500
@@ -17,7 +17,7 @@ POINTS = 2500
 def _span(result) -> tuple[float, float, float]:
     """Ends of the delay axis in ms, and of the torque axes in newton metres."""
     half = max(result.delay_high - result.delay, result.delay - result.delay_low)
-    wide = pen.nice(1e3 * 0.5 * WIDTH * half)
+    wide = pen.nice(1e3 * WIDTH * half)
     middle = 1e3 * result.delay
     torque = pen.nice(float(np.max(np.abs(result.fit.answer + result.fit.remainder))))
     return middle - wide, middle + wide, torque
@@ -27,10 +27,9 @@ def _frame(axes, result) -> None:
     low, high, torque = _span(result)
     profile, scatter = axes["profile"], axes["scatter"]
     profile.set(xlim=(low, high), ylim=(0, MOST), xlabel="reaction delay / ms", ylabel="twice the loss of log likelihood")
-    profile.set_title("Unexplained torque at each delay")
+    profile.set_title("How well each delay fits")
     scatter.set(xlim=(-torque, torque), ylim=(-torque, torque), xlabel="measured pedal torque / N·m", ylabel="predicted / N·m")
     scatter.set_title("What lean explains")
-    scatter.set_aspect("equal", adjustable="box")
     profile.axhline(END, color=style.QUIET, linewidth=1.0, linestyle=(0, (4, 2)))
 
 
@@ -45,8 +44,8 @@ def _marks(axes, result) -> None:
     for end in ends:
         pen.line(profile, [end, end], [0, END], color=style.GREEN, linewidth=1.6, linestyle=(0, (1.5, 1.5)))
     pen.line(profile, 1e3 * result.delay, 0, marker="s", color=style.VERMILION, markersize=8, clip_on=False)
-    text = f"{1e3 * result.delay:.1f} ms\n95 %: {ends[0]:.1f} to {ends[1]:.1f} ms"
-    pen.words(profile, 1e3 * result.delay, 0.86 * MOST, text, style.VERMILION, 1.0, ha="center", paper=style.PAPER)
+    text = f"{1e3 * result.delay:.1f} ms\n95 %:\n{ends[0]:.1f} to\n{ends[1]:.1f} ms"
+    pen.words(profile, high - 0.02 * (high - low), 0.68 * MOST, text, style.VERMILION, 1.0, ha="right", paper=style.PAPER)
     pen.words(profile, low + 0.01 * (high - low), END, "end of 95 %", style.QUIET, va="bottom")
     measured = fit.answer + fit.remainder
     chosen = slice(None, None, max(1, len(measured) // POINTS))
