@@ -49,7 +49,7 @@ def test_intervals_hold_the_truth_as_often_as_they_say(name, rate):
         else:
             inside = np.abs(value - truth) < identification.INTERVAL * error
         covered, bias = np.mean(inside), (value.mean() - truth) / error.mean()
-        print(f"{name} {rate:.0f} Hz {field:13} {100 * covered:.1f} % covered, bias {bias:+.2f}, scatter/error {value.std() / error.mean():.2f}")
+        print(f"{name} {rate:.0f} Hz {field:13} {100 * covered:.1f} % covered, bias {bias:+.2f}, scatter {value.std() / error.mean():.2f}")
         assert 0.93 - slack < covered < 0.97 + slack
         assert abs(bias) < 0.5
 
@@ -72,7 +72,9 @@ def test_many_delays_cost_little_more_than_one():
             left = torque - columns @ gains
             past = np.stack([left[15 - lag : len(left) - lag] for lag in range(1, 16)], axis=1)
             noise = np.linalg.lstsq(past, left[15:], rcond=None)[0]
-            filtered, output = (part[15:] - sum(noise[lag - 1] * part[15 - lag : len(part) - lag] for lag in range(1, 16)) for part in (columns, torque))
+            filtered, output = (
+                part[15:] - sum(noise[lag - 1] * part[15 - lag : len(part) - lag] for lag in range(1, 16)) for part in (columns, torque)
+            )
     honest = perf_counter() - start
     print(f"whole fit {whole:.3f} s; {DELAYS} delays one by one {honest:.3f} s")
     assert whole < 1.0 * honest

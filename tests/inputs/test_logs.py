@@ -87,7 +87,10 @@ def test_small_jitter_is_resampled_and_more_is_refused(read):
         (("20,,-30", "20,,3_0"), r"ride.csv:4: gyro: .*found: '3_0'"),
         (("20,,-30,3.5", "20,,-30"), r"ride.csv:4: the row: expected 4 entries as in the first row; found: 3"),
         (("20,,-30,3.5", "20,,-30,3,5"), r"ride.csv:4: the row: expected 4 entries as in the first row; found: 5"),
-        (("gyro", "Gyro"), r"ride.csv:1: lean_rate: expected one column 'gyro'; found: none; the columns are 't', 'note', 'Gyro', 'torque'"),
+        (
+            ("gyro", "Gyro"),
+            r"ride.csv:1: lean_rate: expected one column 'gyro'; found: none; the columns are 't', 'note', 'Gyro', 'torque'",
+        ),
         (("note", "gyro"), r"ride.csv:1: lean_rate: expected one column 'gyro'; found: 2 of that name"),
         (("20,,", "10,,"), r"ride.csv:4: t = '0.01 s': expected times that rise from row to row; found: the same time again"),
         (("20,,", "5,,"), r"ride.csv:4: t = '0.005 s': .*found: an earlier time"),
@@ -116,7 +119,10 @@ def test_what_is_no_table_is_refused(read, text, said):
 @pytest.mark.parametrize(
     ("mapping", "said"),
     [
-        (('unit = "ms"', 'unit = "rpm"'), r"columns.time.unit = 'rpm': expected a unit of time: s, ms, min, h; found: 'rpm' is a unit of rotation"),
+        (
+            ('unit = "ms"', 'unit = "rpm"'),
+            r"columns.time.unit = 'rpm': expected a unit of time: s, ms, min, h; found: 'rpm' is a unit of rotation",
+        ),
         (('unit = "ms"', "unit = 3"), r"columns.time.unit = 3: .*found: the unit is missing"),
         (("sign = -1", "sign = 2"), r"columns.lean_rate.sign = 2: expected 1 or -1; found: 2"),
         (("[columns.lean_rate]", "[columns.lean_rat]"), r"columns.lean_rat: .*an unknown quantity \(did you mean 'lean_rate'\?\)"),

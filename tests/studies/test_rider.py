@@ -169,7 +169,14 @@ def test_a_rider_who_falls_cannot_be_recorded():
 def test_rides_of_one_seed_are_the_same_and_obey_the_loop(sampling_rate):
     """Without remnant and noise, the torque of the record is the rider's answer to the lean of the record."""
     quiet = ridden.Scenario(
-        duration=30.0, sampling_rate=sampling_rate, remnant=0.0, gyro_noise=0.0, gyro_offset=0.0, torque_noise=0.0, speed_noise=0.0, crank_noise=0.0
+        duration=30.0,
+        sampling_rate=sampling_rate,
+        remnant=0.0,
+        gyro_noise=0.0,
+        gyro_offset=0.0,
+        torque_noise=0.0,
+        speed_noise=0.0,
+        crank_noise=0.0,
     )
     one, other = (ridden.ride(learned(), ridden.PREDICTIVE, quiet, 5).log() for _ in range(2))
     assert np.array_equal(one["pedal_torque"], other["pedal_torque"])

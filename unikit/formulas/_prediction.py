@@ -40,7 +40,9 @@ def drift(count: int, periods: int) -> np.ndarray:
     return np.linalg.qr(np.column_stack([np.ones(count), place, np.cos(angle), np.sin(angle)]))[0]
 
 
-def gram(output: np.ndarray, delayed: list[np.ndarray], noise_lags: int, delay_lags: int, slow: np.ndarray, echoes: list[np.ndarray]) -> Gram:
+def gram(
+    output: np.ndarray, delayed: list[np.ndarray], noise_lags: int, delay_lags: int, slow: np.ndarray, echoes: list[np.ndarray]
+) -> Gram:
     """Read the record, `CHUNK` samples at once: the last ones, as many as the slow columns have, which are taken out.
 
     What white sensor noise adds to the inner products on average is taken off

@@ -102,7 +102,8 @@ def _checked(name: str, values: u.Values, count: int | None) -> np.ndarray:
 
 
 @formula(
-    equation=r"A(q)\left[T_p(t) - \sum_j K_j\,\frac{\theta^{(j)}(t-\tau_h)}{1 + s\tau_m} - d(t)\right] = e(t),\quad \min_{\tau_h, K, A, d}\sum e^2",
+    equation=r"A(q)\left[T_p(t) - \sum_j K_j\,\frac{\theta^{(j)}(t-\tau_h)}{1 + s\tau_m} - d(t)\right] = e(t),\quad"
+    r" \min_{\tau_h, K, A, d}\sum e^2",
     source="ljung_identification, forssell_ljung_1999",
     sign="positive lean and positive torque forward; positive gains answer a lean forward by driving forward",
     valid="one steady ride; the rider answers late by at least three samples; lean rate measured with little noise",
@@ -282,7 +283,8 @@ def _least(data: _prediction.Gram, step: float, ends: np.ndarray, noise_order: i
     best = int(np.argmin(found.misfit))
     if best in (0, len(coarse) - 1):
         raise ValueError(
-            f"the best delay lies at the end of the search, {coarse[best]:.3g} s: the log cannot tell the delay, or longest_delay is too short"
+            f"the best delay lies at the end of the search, {coarse[best]:.3g} s: "
+            "the log cannot tell the delay, or longest_delay is too short"
         )
     middle, width = coarse[best], COARSE_STEP
     for _ in range(5):
@@ -310,4 +312,8 @@ def _crossing(delays: np.ndarray, excess: np.ndarray, middle: float, side: int) 
     if not len(above):
         return float(middle + side * away[-1])
     place = above[0]
-    return float(middle + side * np.interp(INTERVAL**2, height[place - 1 : place + 1], away[place - 1 : place + 1])) if place else float(middle)
+    return (
+        float(middle + side * np.interp(INTERVAL**2, height[place - 1 : place + 1], away[place - 1 : place + 1]))
+        if place
+        else float(middle)
+    )

@@ -87,6 +87,10 @@ class Log:
     def __contains__(self, quantity: str) -> bool:
         return quantity in self.values
 
+    def get(self, quantity: str) -> np.ndarray | None:
+        """A quantity that may be missing."""
+        return self.values.get(quantity)
+
     @property
     def duration(self) -> units.Second:
         """From the first sample to the last."""

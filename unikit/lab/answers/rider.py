@@ -60,7 +60,9 @@ declare(
         torque_per_lean,
         hints=(
             "degrees for radians",
-            Slip(found("reflexive_rider").proportional / torque_per_lean(), "that is the first rider; the second one's log is another file"),
+            Slip(
+                found("reflexive_rider").proportional / torque_per_lean(), "that is the first rider; the second one's log is another file"
+            ),
         ),
     ),
     Exercise(
