@@ -23,7 +23,7 @@ LOWEST_RATE = 50.0  # Hz
 SHORTEST_LOG = 20.0  # s
 LEAST_MOTION = 0.004  # rad/s, standard deviation of the lean rate: below this sensors and road shake more than the rider sways
 LONGEST_NOISE_MEMORY = 0.15  # s
-MOST_NOISE_LAGS = 24
+LEAST_NOISE_LAGS, MOST_NOISE_LAGS = 2, 24
 COARSE_STEP = 0.01  # s
 STEPS_AHEAD = 3  # samples that integration and interpolation look ahead: a delay below that would let the future in
 FINE_POINTS = 33
@@ -246,14 +246,17 @@ def _legs(crank_rate: np.ndarray, damping: float, stiffness: float, replanning_t
 
 
 def _chosen_order(data: _prediction.Gram, whole: np.ndarray, gains: np.ndarray) -> int:
-    """Order of the noise model by Akaike's criterion, from the remainder at the best delay with the longest model."""
+    """Order of the noise model by Schwarz's criterion, from the remainder at the best delay with the longest model.
+
+    Akaike's let the order wander from log to log, which scattered the gains by a fifth more than their errors say.
+    """
     mix = np.concatenate([[1.0], -gains])
     moments = np.einsum("skrl,s,r->kl", whole, mix, mix)
     scores = []
-    for order in range(1, len(moments)):
+    for order in range(LEAST_NOISE_LAGS, len(moments)):
         inner = np.linalg.solve(moments[1 : order + 1, 1 : order + 1], moments[1 : order + 1, 0])
-        scores.append(data.count * np.log(moments[0, 0] - inner @ moments[1 : order + 1, 0]) + 2 * order)
-    return 1 + int(np.argmin(scores))
+        scores.append(data.count * np.log(moments[0, 0] - inner @ moments[1 : order + 1, 0]) + np.log(data.count) * order)
+    return LEAST_NOISE_LAGS + int(np.argmin(scores))
 
 
 def _echoes(muscle_lag: float, step: float, inputs: int, predictive: bool) -> list[np.ndarray]:
