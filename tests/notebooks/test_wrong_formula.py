@@ -24,6 +24,7 @@ FORMULA = {
     "stability": "delay.critical_delay",
     "balance": "leverage.restoring_gain",
     "going": "pedalling.body_weight_torque",
+    "rider": "identification.lagged",
 }
 
 # Python runs this at the start of every process, so also of the notebook's kernel.

@@ -2,7 +2,7 @@
 
 from types import ModuleType
 
-from . import balance, cranks, gearing, going, heat, leverage, motor, review, ride, side, stability, start, stopping
+from . import balance, cranks, gearing, going, heat, leverage, motor, review, ride, rider, side, stability, start, stopping
 
 TOPICS: dict[str, ModuleType] = {
     "start": start,
@@ -18,6 +18,6 @@ TOPICS: dict[str, ModuleType] = {
     "ride": ride,
     "review": review,
 }
-PICTURES = {name: module.picture for name, module in TOPICS.items()} | {"side": side.picture}
+PICTURES = {name: module.picture for name, module in TOPICS.items()} | {"side": side.picture, "rider": rider.picture}
 
-__all__ = ["PICTURES", "TOPICS", *TOPICS, "side"]
+__all__ = ["PICTURES", "TOPICS", *TOPICS, "rider", "side"]
