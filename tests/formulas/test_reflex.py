@@ -319,3 +319,21 @@ def test_impossible_loops_are_refused_in_words():
         reflex.gain_window(plant(), PD_100, PATH, 0.6, 1.5, greatest_gain=-1.0)
     with pytest.raises(ValueError, match=r"the time constant of the motor must be 0 in all builds or in none of one call"):
         reflex.system_matrices(plant(), PD_100, Path(0.01, 10.0, np.array([0.0, 0.003])), 0.6, 1.5, 0.3)
+
+
+@pytest.mark.checks("independent", "reflex.vector_margins")
+def test_vector_margins_of_many_agree_with_the_margins_of_one_and_are_zero_outside_the_window():
+    machine, people, path, hold, ratio = many(40, 11)
+    gains = np.linspace(0.0, 1.2, 13)
+    found = reflex.vector_margins(machine, people, path, hold, ratio, gains)
+    low, _, high, _, reason = reflex.gain_window(machine, people, path, hold, ratio)
+    stable = (reason == "")[:, None] & ((gains > low[:, None]) | ((low[:, None] == 0) & (gains == 0))) & (gains < high[:, None])
+    assert found.shape == (40, 13) and 50 < stable.sum() < 500
+    assert np.array_equal(found > 0, stable)
+    for place, gain in enumerate(gains):
+        single = reflex.loop_margins(machine, people, path, hold, ratio, gain).vector
+        assert found[stable[:, place], place] == pytest.approx(single[stable[:, place]], abs=2e-3)
+    own = np.linspace(0.1, 0.6, 40)[:, None]  # a gain of its own for each build
+    of_own = reflex.vector_margins(machine, people, path, hold, ratio, own)
+    across = reflex.vector_margins(machine, people, path, hold, ratio, own[:, 0])
+    assert of_own[:, 0] == pytest.approx(np.diagonal(across), abs=2e-3)

@@ -311,6 +311,40 @@ def loop_margins(
     return delay.margins(frequency, lambda rate: _window.around(rate, whole, gain, voluntary))
 
 
+@formula(
+    equation=r"\min_\omega |1 + \lambda Q + k H Q|,\quad 0\ \text{where unstable}",
+    source="nyquist_gain",
+    sign=_SIGN,
+    valid=_VALID + "; from sampled frequencies and the parabola through the lowest three",
+)
+def vector_margins(plant: Plant, reflex: Reflex, path: Path, gear_leverage: u.Ratio, gear_ratio: u.Ratio, assist_gains: u.Ratio) -> u.Ratio:
+    """Vector margin of one or many loops at several assist gains along the last axis; zero where a gain is not stable.
+
+    Args:
+        plant: the machine near its steady ride.
+        reflex: the rider.
+        path: the assist path.
+        gear_leverage: wheel torque per crank torque through the gear alone.
+        gear_ratio: wheel turns per crank turn.
+        assist_gains: gains on the last axis; the axes before it belong to the other arguments.
+
+    >>> plant = Plant(41.5, 0.19, 0.0, -29.0, 0.14, -0.03, 0.36)
+    >>> rider = Reflex(300.0, 54.0, 0.0, 0.02, 0.1, 0.03, 2.0, 40.0, 0.2)
+    >>> vector_margins(plant, rider, Path(0.01, 10.0, 0.003), 0.65, 1.5, [0.05, 0.25, 0.45]).round(3).tolist()
+    [0.0, 0.114, 0.0]
+    """
+    gains = np.atleast_1d(np.asarray(assist_gains, float))
+    not_negative("assist_gains", gains)
+    greatest = max(4.0, 1.01 * float(gains.max()))
+    found = gain_window(plant, reflex, path, gear_leverage, gear_ratio, greatest)
+    low, high, there = (np.asarray(part)[..., None] for part in (found.toppling_gain, found.onset_gain, np.equal(found.reason, "")))
+    stable = there & ((gains > low) | ((low == 0) & (gains == 0))) & (gains < high)
+    loop, shape = _window.columns(_check(plant, reflex, path, gear_leverage, gear_ratio))
+    rows = gains if gains.ndim == 1 else np.broadcast_to(gains, (*shape, gains.shape[-1])).reshape(-1, gains.shape[-1])
+    least = _window.nearest(loop, np.atleast_2d(rows))
+    return np.where(stable, least.reshape(*shape, gains.shape[-1]), 0.0)
+
+
 class StateSpace(NamedTuple):
     """x' = A x + sum of B_i x(t - tau_i), as the delay room reads it."""
 

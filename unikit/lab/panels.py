@@ -128,12 +128,17 @@ def _ride(build: Build, case: Case) -> tuple[Any, ...]:
     return ride_study.study(build, case), ride_study.reach(build, case) if build.packs is not None else None
 
 
-def _review(build: Build, case: Case) -> tuple[Any, ...]:
-    return (review_study.review(build, [case], [_engaged(build)]),)
+def _review(build: Build, case: Case, riders: int = 0) -> tuple[Any, ...]:
+    return (review_study.review(build, [case], [_engaged(build)], riders),)
 
 
-def _start(build: Build, case: Case) -> tuple[Any, ...]:
-    return gearing_study.study(build, case), *_review(build, case)
+def _start(build: Build, case: Case, riders: int = 0) -> tuple[Any, ...]:
+    return gearing_study.study(build, case), *_review(build, case, riders)
+
+
+def _with_riders(results: Callable[..., tuple[Any, ...]]) -> Callable[[Build, Case], tuple[Any, ...]]:
+    """The same results with the findings on balance."""
+    return lambda build, case: results(build, case, review_study.RIDERS)
 
 
 ASKED = {
@@ -152,6 +157,7 @@ ASKED = {
             "cadence",
             "saddle_shift",
         ),
+        _with_riders(_start),
     ),
     "gearing": Topic("Gearing", lambda build, case: (gearing_study.study(build, case),), MACHINE, ("slope", "head_wind", "trim")),
     "leverage": Topic(
@@ -235,6 +241,7 @@ ASKED = {
         _review,
         (*MACHINE, "assist.trim_cap", "motor.torque_constant_peak", "rider.mass", "rider.critical_power"),
         ("speed", "slope", "head_wind", "gust", "duration", "distance", "trim"),
+        later=_with_riders(_review),
     ),
 }
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import weakref
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -11,7 +12,7 @@ from .. import units as u
 from ..inputs import Build, Case, Gear, draw
 from . import balance
 from . import loop as loops
-from .balance import vectors, windows
+from .balance import budget, inside, vectors, windows
 from .loop import Loop
 from .results import Result, shown
 
@@ -103,6 +104,36 @@ def study(build: Build, case: Case, gear: Gear | None = None, count: int = DRAWS
         toppling=(there[:, None] & (low[:, None] <= axis)).mean(axis=0),
         onset=(there[:, None] & (onset[:, None] > axis)).mean(axis=0),
     )
+
+
+class Judged(NamedTuple):
+    """Margins of the gains as set, of each draw."""
+
+    edges: np.ndarray
+    share: np.ndarray
+    dead_time: np.ndarray
+
+
+def judged(build: Build, case: Case, gear: Gear, count: int = DRAWS, seed: int = SEED) -> Judged:
+    """Distance to the nearer edge, vector margin over that of the ungeared wheel, and dead-time budget over dead time.
+
+    A gain outside its window counts zero in all three.
+    """
+    drawn = riders(build, count, seed)
+    loop = loops.loop(drawn, case, drawn.gears.named(gear.name))
+    vector, free = margins_as_set(loop, count), ungeared_margin(drawn, case, count)
+    edges, budgets = np.full(count, np.inf), np.full(count, np.inf)
+    for window, (_, hold, gain) in zip(windows(loop), loop.ways(), strict=True):
+        with np.errstate(divide="ignore", invalid="ignore"):
+            lower = np.where(np.equal(window.toppling_gain, 0.0), np.inf, np.divide(gain, window.toppling_gain))
+            upper = np.divide(window.onset_gain, gain)
+        edges = np.minimum(edges, np.where(inside(window, gain), np.minimum(lower, upper), 0.0))
+        budgets = np.minimum(budgets, budget(loop, hold, gain))
+    with np.errstate(divide="ignore"):
+        late = np.where(np.isinf(budgets), np.inf, np.divide(budgets, loop.path.dead_time))
+    share = vector / np.where(free > 0, free, np.inf)
+    held = vector > 0
+    return Judged(np.where(held, edges, 0.0), share, np.where(held, late, 0.0))
 
 
 def margins_as_set(loop: Loop, count: int) -> np.ndarray:

@@ -69,8 +69,10 @@ def completed(build: Build) -> Build:
     missing = assumed(build)
     changes: dict[str, Any] = {path: ASSUMED[path] for path in missing if path in ASSUMED}
     if "rider.drag_height" in missing:
-        low, high = (share * build.rider.centre_of_mass_height for share in DRAG_HEIGHT)
-        changes["rider.drag_height"] = f"{low} m to {high} m"
+        height = build.rider.centre_of_mass_height
+        low, high = (share * height for share in DRAG_HEIGHT)
+        # In a column of builds each row is a rider of its own, without a spread.
+        changes["rider.drag_height"] = 0.5 * (low + high) if np.ndim(height) else f"{low} m to {high} m"
     return replace(build, changes) if changes else build
 
 

@@ -11,8 +11,9 @@ import numpy as np
 from ..formulas import leverage as levers
 from ..formulas import pack, road
 from ..inputs import Build, Case, Gear
+from . import chance, gearing, heat, leverage, motor, ride
 from . import drive as electric
-from . import gearing, heat, leverage, motor, ride
+from . import loop as loops
 from .findings import FINDINGS, HOLDS, SHORT, TIGHT, UNKNOWN
 from .legs import greatest_torque
 from .rules import NOT_DETERMINED, assessment, look_up
@@ -21,9 +22,11 @@ from .split import assist_gain
 if TYPE_CHECKING:
     import pandas
 
+RIDERS = 128  # draws for a finding
+
 CAUTIONS = (
     "Margins are arithmetic on your numbers. Nothing here was validated on a machine or a person; no margin means riding without danger.",
-    "Balance is judged only in part: leverage, reserve and the static cut-out step, not oscillation, delay or catching a fall.",
+    "Balance is judged fore and aft only, for a rigid rider who does what the ungeared wheel has taught; no steering, no sideways fall.",
     "First trials: zero assist, low speed, protective equipment, soft ground, a helper. Local law and qualified advice come first.",
     "Lithium packs, hot motors and high currents burn: fuse, insulate and test them with someone who knows how.",
 )
@@ -89,14 +92,17 @@ class Review:
         return "\n".join(lines)
 
 
-def review(build: Build, cases: Iterable[Case], gears: Iterable[Gear] | None = None) -> Review:
-    """Gather the findings of every gear that can be engaged (or of the given ones), in every case."""
+def review(build: Build, cases: Iterable[Case], gears: Iterable[Gear] | None = None, riders: int = RIDERS) -> Review:
+    """Gather the findings of every gear that can be engaged (or of the given ones), in every case.
+
+    Findings on balance are judged over ``riders`` draws; with none they are left out, because they take longest.
+    """
     found: list[Finding] = []
     notes: list[str] = []
     cases, gears = list(cases), None if gears is None else list(gears)
     for case in cases:
         for gear in build.gears.gear if gears is None else gears:
-            found += _of_case(build, case, gear)
+            found += _of_case(build, case, gear, riders)
     found += _of_build(build)
     for key in dict.fromkeys(case.rules for case in cases):
         found.append(_rules(build, key, notes))
@@ -105,7 +111,12 @@ def review(build: Build, cases: Iterable[Case], gears: Iterable[Gear] | None = N
         notes.append(f"No {' and no '.join(missing)} in this build: findings about them are left out.")
     if build.spreads:
         notes.append(
-            f"{len(build.spreads)} numbers are stated with uncertainty; findings take their middle, the range study draws from them."
+            f"{len(build.spreads)} numbers are stated with uncertainty; findings take their middle, balance and range draw from them."
+        )
+    if riders and loops.assumed(build):
+        notes.append(
+            f"Assumed for balance because the build does not say it: {loops.in_words(loops.assumed(build))}. Findings on balance are taken "
+            f"over {riders} draws; measure the rider to narrow them."
         )
     return Review(build.name, tuple(found), tuple(notes))
 
@@ -123,7 +134,7 @@ def _ratio(available: float, required: float) -> float:
     return max(available, 0.0) / required
 
 
-def _of_case(build: Build, case: Case, gear: Gear) -> list[Finding]:
+def _of_case(build: Build, case: Case, gear: Gear, riders: int) -> list[Finding]:
     """Findings of one gear in one case."""
     speeds = gearing.study(build, case, gear)
     felt = leverage.study(build, case, gear)
@@ -141,9 +152,25 @@ def _of_case(build: Build, case: Case, gear: Gear) -> list[Finding]:
     able = float(greatest_torque(build, speeds.cadence, crank < 0))
     add("push", _ratio(able, abs(crank)), f"legs {'hold back' if crank < 0 else 'give'} {able:.0f} N·m, {abs(crank):.0f} N·m asked")
     add("endurance", _ratio(steady.endurance, case.duration), _leg_words(steady.leg_power))
+    if riders:
+        _of_balance(build, case, gear, riders, found)
     if build.motor is not None:
         _of_motor(build, case, gear, speeds, felt, steady, add)
     return found
+
+
+def _of_balance(build: Build, case: Case, gear: Gear, riders: int, found: list[Finding]) -> None:
+    """Findings that depend on a rider whom hardly anybody has measured: judged over draws."""
+    judged = chance.judged(build, case, gear, riders)
+    margins = {"gain window": judged.edges, "balance margin": judged.share}
+    if build.motor is not None and assist_gain(build, gear) + assist_gain(build, gear, resisting=True) > 0:
+        margins["dead time"] = judged.dead_time
+    inside = int(100 * (judged.share > 0).mean())
+    for key, values in margins.items():
+        rule = FINDINGS[key]
+        margin, verdict, holding = rule.over(values)
+        words = f"of 100 riders {inside} inside, {holding} hold"
+        found.append(Finding(key, case.name, gear.name, margin, verdict, words, rule.moved_by, rule.studied_in))
 
 
 def _worse_leverage(build: Build, gear: Gear) -> tuple[float, str]:

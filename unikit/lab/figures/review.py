@@ -60,7 +60,8 @@ def _marks(axes, scene) -> None:
     for row, key in enumerate(KEYS):
         finding = judged.get(row)
         if finding is None:
-            text, color = "unknown" if key in found else "not in this build", style.QUIET
+            missing = "not in this build" if scene.later is None else "computing …"
+            text, color = "unknown" if key in found else missing, style.QUIET
         else:
             text, color = f"{finding.verdict}: {finding.limited_by}".replace(" -", " −"), MARKERS[finding.verdict][1]
         if narrow:
@@ -81,13 +82,13 @@ def _left(axes) -> float:
 picture = Picture(
     _frame,
     _marks,
-    size=(9.2, 4.6),
+    size=(9.2, 1.1 + 0.27 * len(KEYS)),
     mosaic=[["side", "main"]],
     ratios=[1.0, 1.05],
     bare=("side",),
-    margins={"left": 0.1, "right": 3.35, "columns": 1.05},
+    margins={"left": 0.1, "right": 3.35, "columns": 1.25},
     narrow_margins={"left": 1.05, "right": 0.2},
-    narrow_heights=(3.3, 6.0),
+    narrow_heights=(3.3, 1.0 + 0.385 * len(KEYS)),
     span=lambda scene: scene.key,
     text="Margins of all findings of one gear in one case on one scale, each with what limits it",
 )
