@@ -15,7 +15,9 @@ from typing import Any
 
 from ..inputs import Build, Case, save_build
 from ..studies import balance as balance_study
+from ..studies import capture as capture_study
 from ..studies import chance as chance_study
+from ..studies import cut_out as cut_out_study
 from ..studies import gearing as gearing_study
 from ..studies import heat as heat_study
 from ..studies import leverage as leverage_study
@@ -80,6 +82,11 @@ def balance(build: Build, case: Case | None = None, **options: Any) -> Panel:
     return _panel("balance", build, case, options)
 
 
+def capture(build: Build, case: Case | None = None, **options: Any) -> Panel:
+    """The capture envelope over speed, what ends it, and what may be lost over slope."""
+    return _panel("capture", build, case, options)
+
+
 def motor(build: Build, case: Case | None = None, **options: Any) -> Panel:
     """Wheel torque over speed, split into legs, motor and reserve."""
     return _panel("motor", build, case, options)
@@ -122,6 +129,15 @@ def _balance(build: Build, case: Case) -> tuple[Any, ...]:
 
 def _balance_later(build: Build, case: Case) -> tuple[Any, ...]:
     return balance_study.study(build, case), chance_study.study(build, case)
+
+
+def _capture(build: Build, case: Case) -> tuple[Any, ...]:
+    return capture_study.study(build, case), None if build.motor is None else cut_out_study.study(build, case)
+
+
+def _capture_later(build: Build, case: Case) -> tuple[Any, ...]:
+    envelope, lost = _capture(build, case)
+    return dataclasses.replace(envelope, doubt=capture_study.doubt(build, case)), lost
 
 
 def _ride(build: Build, case: Case) -> tuple[Any, ...]:
@@ -172,6 +188,34 @@ ASKED = {
         (RATIO, GAIN, "cranks.length", "sensor.filter_corner", "sensor.dead_time", "rider.mass"),
         ("slope",),
         later=_balance_later,
+    ),
+    "capture": Topic(
+        "Capture and cut-out",
+        _capture,
+        (RATIO, GAIN, "cranks.length", "assist.trim_cap", "assist.torque_cap", "rider.mass"),
+        ("speed", "slope", "gust", "trim", "wanted_speed"),
+        (
+            "gear",
+            "balance_limited_speed",
+            "ended_by",
+            "limited_by",
+            "alone_speed",
+            "ungeared_speed",
+            "wanted_bump",
+            "bump",
+            "wanted_gust",
+            "gust",
+            "gust_way",
+            "climb",
+            "motor_torque",
+            "limit",
+            "margin",
+            "recoverable",
+            "time_unanswered",
+            "largest_trim",
+            "largest_gain_alone",
+        ),
+        later=_capture_later,
     ),
     "motor": Topic(
         "Motor",

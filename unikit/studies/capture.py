@@ -16,7 +16,7 @@ from .results import Result, shown
 
 BUMP = 0.15  # m/s taken off at once by an edge or a hole; assumed: about what an edge of 12 mm takes at 4 m/s
 FACTOR = 1.5  # a closed form must cover the wanted disturbance so many times: it is an estimate, not a bound
-POINTS = 121
+POINTS = 81
 DRAWS, SEED = 200, 43
 CALM = "nothing"
 
@@ -30,6 +30,7 @@ class Capture(Result):
     ended_by: str = shown("ended by")
     limited_by: str = shown("what is short there")
     slowest_speed: u.MetrePerSecond = shown("covered from", "km/h")
+    wanted_speed: u.MetrePerSecond = shown("wanted speed", "km/h")
     alone_speed: u.MetrePerSecond = shown("balance-limited speed, motor off", "km/h")
     ungeared_speed: u.MetrePerSecond = shown("balance-limited speed of the ungeared wheel", "km/h")
     wanted_gust: u.MetrePerSecond = shown("wanted: gust of the case", "m/s")
@@ -58,6 +59,9 @@ class Capture(Result):
     lean_rate_back_over_speed: u.RadianPerSecond = shown("lean rate backward", "deg/s")
     motor_share: u.Ratio = shown("motor's part of the catch forward", "%", 0)
     covered: u.Ratio = shown("caught over wanted and factor, the worse of gust and bump", digits=2)
+    covered_alone: u.Ratio = shown("the same, motor off", digits=2)
+    covered_ungeared: u.Ratio = shown("the same, ungeared wheel", digits=2)
+    doubt: Doubt | None = None
 
 
 @dataclass(frozen=True)
@@ -82,33 +86,35 @@ def study(build: Build, case: Case, gear: Gear | None = None, bump: float = BUMP
     build = loops.completed(build)
     gear = build.gears.named(None if gear is None else gear.name)
     speed = _speeds(build, gear, fastest)
-    stands = {name: stand(build, case, gear, name, speed) for name in MACHINES}
-    over = {name: envelope(build, case, one) for name, one in stands.items()}
+    stands = {name: stand(build, case, gear, name, np.append(speed, case.speed)) for name in MACHINES}
+    every = {name: envelope(build, case, one) for name, one in stands.items()}
+    over = {name: Envelope(*(part[:-1] if np.ndim(part) else part for part in vars(one).values())) for name, one in every.items()}
     limits = {name: limit(speed, one, case.gust, bump) for name, one in over.items()}
     main, main_stand, end = over["assisted"], stands["assisted"], limits["assisted"]
-    here_stand = stand(build, case, gear)
-    here = envelope(build, case, here_stand)
+    here = every["assisted"]
     by, short = _ending(end, main, main_stand, speed, case.gust, bump)
-    added = main_stand.forward.legs + main_stand.forward.motor
+    motor_part = main_stand.forward.motor[:-1]
+    added = main_stand.forward.legs[:-1] + motor_part
     return Capture(
         gear=gear.name,
         balance_limited_speed=float(end.fastest),
         ended_by=by,
         limited_by=short,
         slowest_speed=float(end.slowest),
+        wanted_speed=case.wanted_speed,
         alone_speed=float(limits["alone"].fastest),
         ungeared_speed=float(limits["ungeared"].fastest),
         wanted_gust=case.gust,
         wanted_bump=bump,
         factor=FACTOR,
-        gust=float(here.gust),
+        gust=float(here.gust[-1]),
         gust_way="back" if here.gust_pitches_back else "forward",
-        bump=float(here.bump),
-        climb=float(here.climb),
-        drop=float(here.drop),
-        lean_rate=float(here.lean_rate),
-        lean_rate_back=float(here.lean_rate_back),
-        toppling_rate=float(here_stand.rate),
+        bump=float(here.bump[-1]),
+        climb=float(here.climb[-1]),
+        drop=float(here.drop[-1]),
+        lean_rate=float(here.lean_rate[-1]),
+        lean_rate_back=float(here.lean_rate_back[-1]),
+        toppling_rate=float(main_stand.rate[-1]),
         reaction_delay=build.rider.reaction_delay,
         assumed=loops.in_words(assumed),
         speed=speed,
@@ -122,8 +128,10 @@ def study(build: Build, case: Case, gear: Gear | None = None, bump: float = BUMP
         drop_over_speed=main.drop,
         lean_rate_over_speed=main.lean_rate,
         lean_rate_back_over_speed=main.lean_rate_back,
-        motor_share=main_stand.forward.motor / np.where(added > 0, added, 1.0),
+        motor_share=motor_part / np.where(added > 0, added, 1.0),
         covered=end.worst,
+        covered_alone=limits["alone"].worst,
+        covered_ungeared=limits["ungeared"].worst,
     )
 
 

@@ -53,6 +53,7 @@ class CutOut(Result):
     offset_torque: u.NewtonMetre = shown("sensor off by 3 N·m: wheel torque", "N*m")
     largest_offset: u.NewtonMetre = shown("sensor offset that can be caught", "N*m")
     assumed: str = shown("assumed, not measured")
+    slope_here: u.Slope = shown("slope of the case", "%")
     slope: u.Slope = shown("slope", "%")
     trim_over_slope: u.NewtonMetre = shown("largest trim that may be lost", "N*m")
     ramped_trim_over_slope: u.NewtonMetre = shown("over the ramp", "N*m")
@@ -111,6 +112,7 @@ def study(build: Build, case: Case, gear: Gear | None = None, ramp_time: float |
         offset_torque=float(max(gains) * offset),
         largest_offset=float(back / max(gains)) if max(gains) > 0 else np.inf,
         assumed=loops.in_words(assumed),
+        slope_here=case.slope,
         slope=SLOPES,
         trim_over_slope=trim_limit(build, over, gear, 0.0),
         ramped_trim_over_slope=trim_limit(build, over, gear, ramp),

@@ -2,13 +2,14 @@
 
 from types import ModuleType
 
-from . import balance, gearing, heat, leverage, motor, review, ride, side, start
+from . import balance, capture, gearing, heat, leverage, motor, review, ride, side, start
 
 TOPICS: dict[str, ModuleType] = {
     "start": start,
     "gearing": gearing,
     "leverage": leverage,
     "balance": balance,
+    "capture": capture,
     "motor": motor,
     "heat": heat,
     "ride": ride,
