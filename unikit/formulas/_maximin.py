@@ -48,26 +48,38 @@ def nearest(values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 def beyond(away: np.ndarray, values: np.ndarray) -> np.ndarray:
     """How far both ends of each chord lie in a direction; first all starts, then all ends."""
-    return np.hstack([away.real * part.real + away.imag * part.imag for part in (values[:, :-1], values[:, 1:])])
+    real, imag, start, end = away.real, away.imag, values[:, :-1], values[:, 1:]
+    return np.concatenate([real * start.real + imag * start.imag, real * end.real + imag * end.imag], axis=1)
 
 
-def push(curve: Curve, gains: np.ndarray, least: np.ndarray, most: np.ndarray, close: float, slack: float) -> np.ndarray:
+def push(
+    curve: Curve,
+    gains: np.ndarray,
+    limits: tuple[np.ndarray, np.ndarray],
+    close: float,
+    slack: float = 0.3,
+    away: np.ndarray | None = None,
+) -> np.ndarray:
     """Gains between two limits that leave no more than a share `close` of the distance to be won; they start between the limits.
 
-    `slack` is the share of the distance that is given away at first, so as not to start in a corner.
+    `slack` is the share of the distance that is given away at first, so as not to start in a corner.  Lines across other
+    directions than those of the nearest points may be given: they stay until all chords lie beyond them.
     """
+    least, most = limits
     size = gains.shape[1]
     answer, waiting = gains.copy(), np.arange(len(gains))
     both = np.concatenate([curve.slope[:, :, :-1], curve.slope[:, :, 1:]], axis=2)
     real, imag = both.real.copy(), both.imag.copy()
     walls = np.hstack([np.eye(size + 1, size), -np.eye(size + 1, size)])
-    distance, away = nearest(curve.at(gains))
-    reach = distance.min(axis=1)
-    bound, force = (1 - slack) * reach, None
+    if away is None:
+        away = nearest(curve.at(gains))[1]
+    lies = beyond(away, curve.at(gains))
+    reach = lies.min(axis=1)
+    bound, force = reach - slack * np.abs(reach), None
     for _ in range(_PASSES):
-        twice = np.hstack([away, away])[:, None]
+        twice = np.concatenate([away, away], axis=1)[:, None]
         ends = twice.shape[-1]
-        room = np.hstack([beyond(away, curve.at(gains)) - bound[:, None], gains - least, most - gains])
+        room = np.concatenate([lies - bound[:, None], gains - least, most - gains], axis=1)
         normal = np.empty((len(gains), size + 1, ends + 2 * size))
         normal[:, :size, :ends] = twice.real * real + twice.imag * imag
         normal[:, size, :ends] = -1.0
@@ -76,13 +88,13 @@ def push(curve: Curve, gains: np.ndarray, least: np.ndarray, most: np.ndarray, c
             force = 1 / room
             force /= force[:, :ends].sum(axis=1, keepdims=True)
         gap = (room * force).sum(axis=1)
-        open_ = gap > close * reach
+        open_ = gap > close * np.abs(reach)
         if not open_.all():
             answer[waiting[~open_]] = gains[~open_]
             if not open_.any():
                 return answer
-            waiting, gains, bound, force, room, normal, gap, real, imag = (
-                part[open_] for part in (waiting, gains, bound, force, room, normal, gap, real, imag)
+            waiting, gains, bound, force, room, normal, gap, real, imag, away = (
+                part[open_] for part in (waiting, gains, bound, force, room, normal, gap, real, imag, away)
             )
             curve = curve.rows(open_)
         aim = (_CENTRE / room.shape[1]) * gap[:, None] / room
@@ -96,7 +108,9 @@ def push(curve: Curve, gains: np.ndarray, least: np.ndarray, most: np.ndarray, c
         gains, bound = gains + share[:, None] * step[:, :size], bound + share * step[:, size]
         share = np.minimum(1.0, _STRIDE / np.maximum((-pressed / force).max(axis=1), 1e-9))
         force = force + share[:, None] * pressed
-        distance, away = nearest(curve.at(gains))
-        reach = distance.min(axis=1)
+        values = curve.at(gains)
+        away = np.where(bound[:, None] > 0, nearest(values)[1], away)
+        lies = beyond(away, values)
+        reach = lies.min(axis=1)
     answer[waiting] = gains
     return answer

@@ -1,4 +1,4 @@
-"""The search behind ``reflex.tuned_reflex``: from a guess by the machine's own measures to the largest least distance of 1 + L from zero."""
+"""The search behind ``reflex.tuned_reflex``: from a guess by the machine's own measures to the greatest vector margin."""
 
 from __future__ import annotations
 
@@ -7,17 +7,28 @@ import numpy as np
 from . import _maximin, _window
 
 _LEAST, _MOST = np.array([0.4, 0.0, 0.0]), np.array([4.0, 4.0, 2.0])  # gains over what the machine itself measures them by
-# first guess of those, fitted to tuned riders: times 1, the lag of nerve and muscle, leg stiffness, lean back and time of
-# replanning, all by the measures of the machine
+# first guess of those, fitted to tuned riders: times 1, lag of nerve and muscle, its square, damping and stiffness of the legs,
+# lean back, time of replanning, and stiffness times that time, all by the measures of the machine
 _GUESS = {
-    2: np.array([[1.15, -0.39, 1.13, -0.09, 0.28], [2.13, 0.31, -0.84, 4.6, -0.62]]),
-    3: np.array([[1.61, -0.51, 1.32, 0.49, 0.23], [2.34, 0.25, -0.87, 5.56, -0.49], [0.1, 0.58, -0.14, 0.34, 0.09]]),
+    2: np.array([[1.39, -0.44, 0.06, 0.34, 0.1, 0.31, 0.03, 0.81], [2.45, -2.18, 1.09, 1.88, 1.9, 5.25, 0.0, -2.13]]),
+    3: np.array(
+        [
+            [1.99, -0.86, 0.15, 0.4, 0.17, 0.86, 0.06, 0.86],
+            [1.74, -0.23, 0.22, 1.78, 1.48, 4.62, 0.01, -1.58],
+            [0.47, 0.22, 0.15, 0.21, -0.74, 0.4, -0.03, 0.35],
+        ]
+    ),
 }
 _QUICKER = 1.0, 0.9, 0.8, 0.65, 0.5, 0.3, 0.1, 0.03  # riders who have this share of the lag may be steady with that guess
 _CLEAR = 0.02  # distance from zero that a guess must keep
+# what may be left to win, what is given away at first, and the parts of the chords in lows of the distance
+_ROUNDS = (1e-2, 0.3, 4), (1e-3, 0.05, 5), (3e-4, 0.03, 10)
 _STAGES = 12
+_BOLD = 1.8  # lag that is tried, over the lag that surely can be borne with the same gains
+_LASTS = 0.5  # share of what is missing that must be in sight to go on
 _LONGER = 0.03, 0.06, 0.125, 0.25, 0.5, 1.0  # of what the share lacks
-_RATES, _LOWS, _CUTS = 64, 4, 5  # frequencies, lows of the distance that are looked into, parts of the chords there
+_LOWEST = 1e-3  # rad/s
+_RATES, _LOWS = 80, 5  # frequencies, and lows of the distance that are looked into
 
 
 def tune(loop: _window.Loop, predictive: bool) -> np.ndarray:
@@ -29,40 +40,75 @@ def _block(loop: _window.Loop, size: int) -> np.ndarray:
     builds = _window.count(loop)
     square = np.broadcast_to(loop.lean_by_lean, (builds, 1))
     unit = np.hstack([square, np.sqrt(square), np.ones_like(square)])[:, :size] / loop.lean_by_torque
-    least, most = _LEAST[:size], _MOST[:size]
+    limits = _LEAST[:size], _MOST[:size]
     rates = _rates(np.sqrt(square), loop)
     coarse = _curve(rates, loop, unit)
     gains, share = _guess(loop, unit)
-    waiting = np.nonzero(share < 1)[0]
-    for _ in range(_STAGES):
-        if not len(waiting):
-            break
-        own, late = _window.rows_of(loop, waiting), share[waiting]
-        omega = _closer(rates[waiting], _sooner(coarse.rows(waiting), rates[waiting], own, late).at(gains[waiting]))
-        curve = _curve(omega, own, unit[waiting])
-        steady = _sooner(curve, omega, own, late)
-        gains[waiting] = moved = _maximin.push(steady, gains[waiting], least, most, 0.1, 0.3)
-        _, away = _maximin.nearest(steady.at(moved))
-        for part in _LONGER:
-            tried = late + part * (1 - late)
-            holds = np.all(_maximin.beyond(away, _sooner(curve, omega, own, tried).at(moved)) > 0, axis=1)
-            share[waiting] = np.where(holds, tried, share[waiting])
-        waiting = waiting[(share[waiting] < 1) & (share[waiting] > late)]
+    late = np.nonzero((share > 0) & (share < 1))[0]
+    if len(late):
+        own = _window.rows_of(loop, late)
+        gains[late], share[late] = _later(coarse.rows(late), rates[late], own, unit[late], gains[late], share[late], limits)
     rows = np.nonzero(share == 1)[0]
     if len(rows):
         own, some, held = _window.rows_of(loop, rows), coarse.rows(rows), gains[rows]
-        for close, slack in ((1e-2, 0.3), (3e-4, 0.05)):
-            omega = _closer(rates[rows], some.at(held))
-            held = _maximin.push(_curve(omega, own, unit[rows]), held, least, most, close, slack)
+        for close, slack, cuts in _ROUNDS:
+            omega = _closer(rates[rows], some.at(held), cuts)
+            held = _maximin.push(_curve(omega, own, unit[rows]), held, limits, close, slack)
         gains[rows] = held
     return np.hstack([gains * unit, np.zeros((builds, 3 - size))])
 
 
+def _later(
+    coarse: _maximin.Curve,
+    rates: np.ndarray,
+    loop: _window.Loop,
+    unit: np.ndarray,
+    gains: np.ndarray,
+    share: np.ndarray,
+    limits: tuple[np.ndarray, np.ndarray],
+) -> tuple[np.ndarray, np.ndarray]:
+    """From riders who are steady with a share of their lag to the whole lag, or to gains that come nearest; and the share reached."""
+    gains, share, reached = gains.copy(), share.copy(), np.full(len(gains), np.nan)
+    before, going = share.copy(), np.arange(len(gains))
+    for _ in range(_STAGES):
+        own, now = _window.rows_of(loop, going), share[going]
+        omega = _closer(rates[going], _sooner(coarse.rows(going), rates[going], own, now).at(gains[going]))
+        curve = _curve(omega, own, unit[going])
+        steady = _sooner(curve, omega, own, now)
+        held = _maximin.push(steady, gains[going], limits, 0.1)
+        distance, away = _maximin.nearest(steady.at(held))
+        nearest, sure = distance.min(axis=1), now
+        for part in _LONGER:
+            tried = now + part * (1 - now)
+            sure = np.where(np.all(_maximin.beyond(away, _sooner(curve, omega, own, tried).at(held)) > 0, axis=1), tried, sure)
+        bold = np.minimum(now + _BOLD * (sure - now), 1.0)
+        further = _sooner(curve, omega, own, bold)
+        moved = _maximin.push(further, held, limits, 0.3, away=away)
+        holds = np.all(_maximin.beyond(away, further.at(moved)) > 0, axis=1)
+        gains[going], share[going] = np.where(holds[:, None], moved, held), np.where(holds, bold, sure)
+        # the distance falls nearly in proportion to 1 / share: will it last?
+        lasts = nearest * (1 / before[going] - 1 / now) > _LASTS * (reached[going] - nearest) * (1 / now - 1)
+        lasts |= np.isnan(reached[going])
+        before[going], reached[going] = now, nearest
+        going = going[lasts & (share[going] < 1) & (share[going] > now)]
+        if not len(going):
+            break
+    rest = np.nonzero(share < 1)[0]
+    if len(rest):
+        own, some, held = _window.rows_of(loop, rest), coarse.rows(rest), gains[rest]
+        omega = _closer(rates[rest], _sooner(some, rates[rest], own, share[rest]).at(held))
+        curve = _curve(omega, own, unit[rest])
+        away = _maximin.nearest(_sooner(curve, omega, own, share[rest]).at(held))[1]
+        gains[rest] = _maximin.push(curve, held, limits, 1e-2, away=away)
+        share[rest] = np.where(np.all(_maximin.beyond(away, curve.at(gains[rest])) > 0, axis=1), 1.0, share[rest])
+    return gains, share
+
+
 def _rates(rate: np.ndarray, loop: _window.Loop) -> np.ndarray:
-    """Frequencies from where lean no longer matters to where the loop has lost its strength; closer to each other towards the top."""
+    """Frequencies from where even the speed has come to rest to where the loop has lost its strength; closer towards the top."""
     step = np.linspace(0.0, 1.0, _RATES)
-    low, high = 0.003 * rate, np.maximum(9 * rate, 4 / (loop.delay + 0.5 * loop.muscle_lag))
-    return low * np.exp(np.log(high / low) * (1.4 - 0.4 * step) * step)
+    high = np.maximum(9 * rate, 4 / (loop.delay + 0.5 * loop.muscle_lag))
+    return _LOWEST * np.exp(np.log(high / _LOWEST) * (1.5 - 0.5 * step) * step)
 
 
 def _curve(omega: np.ndarray, loop: _window.Loop, unit: np.ndarray) -> _maximin.Curve:
@@ -81,15 +127,15 @@ def _sooner(curve: _maximin.Curve, omega: np.ndarray, loop: _window.Loop, share:
     return curve._replace(slope=curve.slope * faster[:, None])
 
 
-def _closer(omega: np.ndarray, values: np.ndarray) -> np.ndarray:
+def _closer(omega: np.ndarray, values: np.ndarray, cuts: int = 5) -> np.ndarray:
     """The frequencies and more of them around the lowest lows of the distance."""
     distance = _maximin.nearest(values)[0]
     wall = np.full((len(omega), 1), np.inf)
-    low = (distance <= np.hstack([wall, distance[:, :-1]])) & (distance <= np.hstack([distance[:, 1:], wall]))
+    low = (distance < np.hstack([wall, distance[:, :-1]])) & (distance <= np.hstack([distance[:, 1:], wall]))
     place = np.argsort(np.where(low, distance, np.inf), axis=1, kind="stable")[:, :_LOWS]
     place = np.clip(place[:, :, None] + np.arange(-1, 2), 0, distance.shape[1] - 1).reshape(len(omega), -1)
     start, end = np.take_along_axis(omega, place, 1)[..., None], np.take_along_axis(omega, place + 1, 1)[..., None]
-    more = start + (end - start) * (np.arange(1, _CUTS) / _CUTS)
+    more = start + (end - start) * (np.arange(1, cuts) / cuts)
     return np.sort(np.hstack([omega, more.reshape(len(omega), -1)]), axis=1)
 
 
@@ -99,13 +145,14 @@ def _guess(loop: _window.Loop, unit: np.ndarray) -> tuple[np.ndarray, np.ndarray
     rate = unit[:, :1] / unit[:, 1:2]
     column = lambda values: np.broadcast_to(values, (builds, 1))
     lag = column((loop.delay + loop.muscle_lag) * rate)
-    known = [loop.leg_stiffness / unit[:, :1], loop.speed_gain * loop.wheel_radius * rate, loop.replanning_time * rate]
+    stiffness, again = loop.leg_stiffness / unit[:, :1], loop.replanning_time * rate
+    known = loop.leg_damping / unit[:, 1:2], stiffness, loop.speed_gain * loop.wheel_radius * rate, again, stiffness * again
     gains, share = np.empty((builds, size)), np.zeros(builds)
     for part in _QUICKER:
         rows = np.nonzero(share == 0)[0]
         if not len(rows):
             break
-        features = np.hstack([column(1.0), part * lag, *map(column, known)])[rows]
+        features = np.hstack([column(1.0), part * lag, (part * lag) ** 2, *map(column, known)])[rows]
         gains[rows] = np.clip(features @ _GUESS[size].T, _LEAST[:size] + 0.05, _MOST[:size] - 0.05)
         own = _window.rows_of(loop, rows)
         quicker = own._replace(delay=part * own.delay, muscle_lag=part * own.muscle_lag)

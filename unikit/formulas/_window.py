@@ -20,6 +20,7 @@ from .. import units as u
 
 BLOCK = 256  # builds per pass: so many fit into the cache
 _LOWEST = 1e-3  # rad/s; a root this slow is no matter of balance
+_SLOW, _WIDE = np.geomspace(_LOWEST, 0.1, 34)[:-1], np.geomspace(1.0, 1e5, 121)
 
 
 class Loop(NamedTuple):
@@ -154,8 +155,7 @@ def count(loop: Loop) -> int:
 
 def grid(loop: Loop, greatest: float) -> np.ndarray:
     """Frequencies up to where no gain up to the greatest can hold the loop at one; fine enough for its phase."""
-    omega = np.geomspace(1.0, 1e5, 121)
-    square = omega**2
+    omega, square = _WIDE, _WIDE**2
     plain = omega * (square + loop.lean_by_lean)
     _, lean, speed = wheel_response(0.0, loop)
     lean, speed = abs(lean.real) + loop.lean_by_torque * omega, abs(speed) + square * loop.speed_by_torque
@@ -168,9 +168,8 @@ def grid(loop: Loop, greatest: float) -> np.ndarray:
     top = max(float(omega[last]), 5.0 * float(np.sqrt(np.max(loop.lean_by_lean))))
     step = 0.25 / float(np.max(loop.delay + loop.dead_time) + 1e-3)
     bend = min(step / 0.04, top)
-    slow = np.geomspace(_LOWEST, 0.1, 34)[:-1]
-    middle = np.geomspace(0.1, bend, max(int(np.log(bend / 0.1) / 0.04), 2))
-    return np.concatenate([slow, middle, np.arange(bend + step, top + 2 * step, step)])
+    middle = 0.1 * np.exp(np.linspace(0.0, np.log(bend / 0.1), max(int(np.log(bend / 0.1) / 0.04), 2)))
+    return np.concatenate([_SLOW, middle, np.arange(bend + step, top + 2 * step, step)])
 
 
 def turns(values: np.ndarray) -> np.ndarray:
@@ -307,54 +306,20 @@ def _window(loop: Loop, omega: np.ndarray, greatest: float) -> Window:
     )
 
 
-_INTO = np.linspace(0.0, 1.0, 6)
-
-
-def nearest(loop: Loop, gains: np.ndarray) -> np.ndarray:
-    """Least distance of the loop from minus one, for builds down the first axis and gains along the second."""
-    omega = grid(loop, float(np.max(gains)))
-    out = np.empty((max(count(loop), len(gains)), gains.shape[-1]))
-    for start in range(0, len(out), BLOCK // 4):
-        some = slice(start, start + BLOCK // 4)
-        own, gain = rows_of(loop, some), gains if len(gains) == 1 else gains[some]
-        free, pull = _affine(omega, own)
-        square = _square(free[:, None], pull[:, None], gain[..., None])
-        place = np.argmin(square, axis=-1)
-        low, high = omega[np.maximum(place - 1, 0)], omega[np.minimum(place + 1, len(omega) - 1)]
-        own = Loop(*(part[..., None] for part in own))
-        for _ in range(3):  # the lowest of six points, then the two intervals around it
-            points = low[..., None] + (high - low)[..., None] * _INTO
-            square = _square(*_affine(points, own), gain[..., None])
-            place = np.argmin(square, axis=-1)[..., None]
-            low, high = (np.take_along_axis(points, np.clip(place + step, 0, 5), -1)[..., 0] for step in (-1, 1))
-        out[some] = np.sqrt(np.take_along_axis(square, place, -1)[..., 0])
-    return out
-
-
-def _affine(omega: np.ndarray, loop: Loop) -> tuple[np.ndarray, np.ndarray]:
-    """One plus the loop without assist, and what each unit of gain adds."""
-    parts = response(omega, loop)
-    share = parts.rider / parts.pole
-    return 1 + loop.gear_leverage * share, parts.lag * share
-
-
-def _square(free: np.ndarray, pull: np.ndarray, gain: np.ndarray) -> np.ndarray:
-    """The squared size of free + gain * pull, without complex numbers in between."""
-    real, imag = free.real + gain * pull.real, free.imag + gain * pull.imag
-    return real * real + imag * imag
-
-
 def window(loop: Loop, greatest: float) -> Window:
     """The widest stable interval of gains from zero to the greatest, of every build in columns."""
     omega = grid(loop, greatest)
     return Window(*map(np.concatenate, zip(*in_blocks(lambda block: _window(block, omega, greatest), loop), strict=True)))
 
 
-def in_blocks(function: Callable[[Loop], Any], loop: Loop) -> list[Any]:
-    """What a function makes of so many builds at a time as fit into the cache; numpy lets the cores work side by side."""
-    builds = count(loop)
+def in_blocks(function: Callable[..., Any], loop: Loop, *more: np.ndarray) -> list[Any]:
+    """What a function makes of so many builds at a time as fit into the cache; numpy lets the cores work side by side.
+
+    Further arrays have one row per build.
+    """
+    builds = max(count(loop), *map(len, more)) if more else count(loop)
     if builds <= BLOCK:
-        return [function(loop)]
-    parts = [rows_of(loop, slice(start, start + BLOCK)) for start in range(0, builds, BLOCK)]
-    with ThreadPoolExecutor(max_workers=min(os.cpu_count() or 1, len(parts))) as cores:
-        return list(cores.map(function, parts))
+        return [function(loop, *more)]
+    blocks = [slice(start, start + BLOCK) for start in range(0, builds, BLOCK)]
+    with ThreadPoolExecutor(max_workers=min(os.cpu_count() or 1, len(blocks))) as cores:
+        return list(cores.map(lambda block: function(rows_of(loop, block), *(part[block] for part in more)), blocks))

@@ -21,7 +21,7 @@ from ..studies import cut_out as cut_out_study
 from ..studies import gearing as gearing_study
 from ..studies import heat as heat_study
 from ..studies import leverage as leverage_study
-from ..studies import machine
+from ..studies import loop, machine
 from ..studies import motor as motor_study
 from ..studies import review as review_study
 from ..studies import ride as ride_study
@@ -60,6 +60,7 @@ class Topic:
     case_fields: tuple[str, ...]
     numbers: tuple[str, ...] = ()
     later: Callable[[Build, Case], tuple[Any, ...]] | None = None  # the results with the parts that take longer
+    completes: bool = False  # controls of what the build does not say about the rider begin in the middle of its range
 
 
 def start(build: Build, case: Case | None = None, **options: Any) -> Panel:
@@ -188,6 +189,7 @@ ASKED = {
         (RATIO, GAIN, "cranks.length", "sensor.filter_corner", "sensor.dead_time", "rider.mass"),
         ("slope",),
         later=_balance_later,
+        completes=True,
     ),
     "capture": Topic(
         "Capture and cut-out",
@@ -303,7 +305,7 @@ def _panel(topic: str, build: Build, case: Case | None, options: dict[str, Any])
     """Put a desk of controls, a study and a picture together."""
     case = case or LEVEL_ROAD
     asked = ASKED[topic]
-    desk = Desk(build, case, asked.build_fields, asked.case_fields)
+    desk = Desk(build, case, asked.build_fields, asked.case_fields, loop.completed(build) if asked.completes else None)
     first: list[Scene] = []
 
     def study(**values: Any) -> Scene:

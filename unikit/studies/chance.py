@@ -70,8 +70,9 @@ def study(build: Build, case: Case, gear: Gear | None = None, count: int = DRAWS
     loop = loops.loop(drawn, case, drawn.gears.named(None if gear is None else gear.name))
     margins = margins_as_set(loop, count)
     ungeared = ungeared_margin(drawn, case, count)
-    each = [_over(loop, hold, axis, count) for _, hold, _ in loop.ways()]
-    both = np.minimum(*each)
+    each = vectors(loop, axis).reshape(2, -1, len(axis))  # one row for all draws where nothing is uncertain
+    each = np.broadcast_to(each, (2, count, len(axis)))
+    both = each.min(axis=0)
     best = int(np.argmax(both.mean(axis=0)))
     found = windows(loop)
     onset = np.broadcast_to(np.minimum(*(one.onset_gain for one in found)), (count,))
@@ -122,13 +123,13 @@ def judged(build: Build, case: Case, gear: Gear, count: int = DRAWS, seed: int =
     drawn = riders(build, count, seed)
     loop = loops.loop(drawn, case, drawn.gears.named(gear.name))
     vector, free = margins_as_set(loop, count), ungeared_margin(drawn, case, count)
-    edges, budgets = np.full(count, np.inf), np.full(count, np.inf)
-    for window, (_, hold, gain) in zip(windows(loop), loop.ways(), strict=True):
+    edges = np.full(count, np.inf)
+    for window, gain in zip(windows(loop), loop.gain, strict=True):
         with np.errstate(divide="ignore", invalid="ignore"):
             lower = np.where(np.equal(window.toppling_gain, 0.0), np.inf, np.divide(gain, window.toppling_gain))
             upper = np.divide(window.onset_gain, gain)
         edges = np.minimum(edges, np.where(inside(window, gain), np.minimum(lower, upper), 0.0))
-        budgets = np.minimum(budgets, budget(loop, hold, gain))
+    budgets = np.broadcast_to(budget(loop, loop.gain[..., None])[..., 0].min(axis=0), (count,))
     with np.errstate(divide="ignore"):
         late = np.where(np.isinf(budgets), np.inf, np.divide(budgets, loop.path.dead_time))
     share = vector / np.where(free > 0, free, np.inf)
@@ -138,16 +139,12 @@ def judged(build: Build, case: Case, gear: Gear, count: int = DRAWS, seed: int =
 
 def margins_as_set(loop: Loop, count: int) -> np.ndarray:
     """Vector margin of each draw with the gains as set, in the worse direction; zero where it is not stable."""
-    return np.minimum(*(_over(loop, hold, np.asarray(gain)[..., None], count)[:, 0] for _, hold, gain in loop.ways()))
+    return np.broadcast_to(vectors(loop, loop.gain[..., None])[..., 0].min(axis=0), (count,))
 
 
 def ungeared_margin(drawn: Build, case: Case, count: int) -> np.ndarray:
     """Vector margin of each draw on the ungeared wheel without assist."""
-    return _over(loops.ungeared(drawn, case), 1.0, np.zeros(1), count)[:, 0]
-
-
-def _over(loop: Loop, hold: u.Values, gain: np.ndarray, count: int) -> np.ndarray:
-    return np.broadcast_to(vectors(loop, hold, gain), (count, gain.shape[-1]))
+    return np.broadcast_to(vectors(loops.ungeared(drawn, case), np.zeros(1))[..., 0].min(axis=0), (count,))
 
 
 def _best(axis: np.ndarray, margins: np.ndarray) -> float:

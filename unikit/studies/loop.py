@@ -6,6 +6,7 @@ them.  What a build leaves out is taken over a range, and named.
 
 from __future__ import annotations
 
+import dataclasses
 import weakref
 from dataclasses import dataclass
 from functools import lru_cache
@@ -15,7 +16,10 @@ import numpy as np
 
 from ..formulas import balance, leverage, reflex
 from ..formulas.reflex import Path, Plant, Reflex
-from ..inputs import Build, Case, Gear, replace
+from ..inputs import Build, Case, Gear, describe
+from ..inputs.fields import Named
+from ..inputs.spreads import Spread
+from ..inputs.spreads import read as spread_of
 from ..units import Values
 from .split import assist_gain
 
@@ -31,6 +35,7 @@ ASSUMED = {
     "rider.leg_stiffness": "0 N*m/rad to 150 N*m/rad",
     "rider.replanning_time": "100 ms to 300 ms",
 }
+_RANGES = {path: (text, None) if describe(path).form == "word" else spread_of(text, describe(path).kind) for path, text in ASSUMED.items()}
 DRAG_HEIGHT = 0.85, 1.05  # over the height of the rider's centre of mass; assumed
 LEARNED_AT, LEARNED_IN = 3.0, 1.2  # m/s in still air of so many kg/m3, on the level; both hardly matter
 
@@ -48,9 +53,20 @@ class Loop:
     driving_gain: Values
     resisting_gain: Values
 
-    def ways(self) -> tuple[tuple[str, Values, Values], ...]:
-        """Direction of the pedals, gear leverage and gain that way."""
-        return ("driving", self.driving_leverage, self.driving_gain), ("resisting", self.resisting_leverage, self.resisting_gain)
+    @property
+    def hold(self) -> np.ndarray:
+        """Gear leverage of driving and of resisting pedals along a first axis, before that of the draws."""
+        return self._both(self.driving_leverage, self.resisting_leverage)
+
+    @property
+    def gain(self) -> np.ndarray:
+        """Assist gain as set for driving and for resisting pedals along a first axis, before that of the draws."""
+        return self._both(self.driving_gain, self.resisting_gain)
+
+    def _both(self, driving: Values, resisting: Values) -> np.ndarray:
+        parts = (*self.plant, *self.reflex, *self.path, self.gear_ratio, driving, resisting)
+        shape = np.broadcast_shapes(*map(np.shape, parts))
+        return np.stack([np.broadcast_to(driving, shape), np.broadcast_to(resisting, shape)])
 
 
 def assumed(build: Build) -> tuple[str, ...]:
@@ -65,15 +81,24 @@ def in_words(paths: tuple[str, ...]) -> str:
 
 
 def completed(build: Build) -> Build:
-    """The build with a range in place of every number of the rider that it leaves out."""
-    missing = assumed(build)
-    changes: dict[str, Any] = {path: ASSUMED[path] for path in missing if path in ASSUMED}
-    if "rider.drag_height" in missing:
-        height = build.rider.centre_of_mass_height
-        low, high = (share * height for share in DRAG_HEIGHT)
-        # In a column of builds each row is a rider of its own, without a spread.
-        changes["rider.drag_height"] = 0.5 * (low + high) if np.ndim(height) else f"{low} m to {high} m"
-    return replace(build, changes) if changes else build
+    """The build with a range, and its middle, in place of every number of the rider that it leaves out."""
+    missing, spreads = assumed(build), dict(build.spreads)
+    if not missing:
+        return build
+    values: dict[str, Any] = {}
+    for path in missing:
+        name = path.partition(".")[2]
+        if path in _RANGES:
+            values[name], spread = _RANGES[path]
+        else:
+            height = build.rider.centre_of_mass_height
+            low, high = (share * height for share in DRAG_HEIGHT)
+            # In a column of builds each row is a rider of its own, without a spread.
+            values[name], spread = 0.5 * (low + high), None if np.ndim(height) else Spread("uniform", (low, high))
+        if spread is not None:
+            spreads[path] = spread
+    # Not by inputs.replace, which reads a whole build anew: these values are within their limits, as a test sees to.
+    return dataclasses.replace(build, rider=dataclasses.replace(build.rider, **values), spreads=Named(spreads))
 
 
 def body(build: Build) -> dict[str, Values]:
