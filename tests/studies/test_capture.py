@@ -7,6 +7,7 @@ from scipy.optimize import brentq
 
 from unikit.formulas import balance, capture, road
 from unikit.inputs import replace
+from unikit.studies import balance as balances
 from unikit.studies import capture as study
 from unikit.studies import catch
 from unikit.studies import loop as loops
@@ -191,6 +192,18 @@ def getattr_path(record, path):
     for step in path.split("."):
         record = next((one for one in record if one.name == step), None) if isinstance(record, tuple) else getattr(record, step)
     return record
+
+
+def test_the_habitual_rider_balances_inside_the_window_only():
+    case = examples.case(gust=2.0)
+    window = balances.study(examples.build(), case)
+    assert study.habitual(examples.build(), case) == ("balances", "does not balance")
+    assert window.toppling_gain > 0
+    weak = replace(examples.build(), {"assist.driving_gain.long": 0.9 * window.toppling_gain})
+    assert study.habitual(weak, case)[0] == "does not balance"
+    assert study.habitual(examples.build("harbour_ungeared"), case) == ("balances", "balances")
+    doubt = study.doubt(examples.build(), case, count=20)
+    assert (doubt.habitual, doubt.habitual_alone) == ("balances", "does not balance")
 
 
 def test_impossible_questions_are_refused_in_words():

@@ -157,7 +157,8 @@ def test_draws_surround_the_middle():
     assert doubt.limit_low < middle.limit < doubt.limit_high
     assert doubt.trim_low < doubt.trim_middle < doubt.trim_high
     assert doubt.holds == 1.0 and doubt.assumed == middle.assumed
-    assert len(doubt.summary()) == 11
+    assert len(doubt.summary()) == 12  # one label would hide another of the same words
+    assert doubt.afterwards == "does not balance"
 
 
 def test_a_build_without_motor_is_told_so():

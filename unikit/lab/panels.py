@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import errno
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -18,13 +18,16 @@ from ..studies import balance as balance_study
 from ..studies import capture as capture_study
 from ..studies import chance as chance_study
 from ..studies import cut_out as cut_out_study
+from ..studies import events as event_study
 from ..studies import gearing as gearing_study
 from ..studies import heat as heat_study
 from ..studies import leverage as leverage_study
-from ..studies import loop, machine
+from ..studies import loop as loops
+from ..studies import machine
 from ..studies import motor as motor_study
 from ..studies import review as review_study
 from ..studies import ride as ride_study
+from .controls import Choice
 from .figures import TOPICS
 from .figures.scene import Scene
 from .panel import Panel
@@ -55,12 +58,13 @@ class Topic:
     """
 
     title: str
-    results: Callable[[Build, Case], tuple[Any, ...]]
+    results: Callable[..., tuple[Any, ...]]
     build_fields: tuple[str, ...]
     case_fields: tuple[str, ...]
     numbers: tuple[str, ...] = ()
-    later: Callable[[Build, Case], tuple[Any, ...]] | None = None  # the results with the parts that take longer
+    later: Callable[..., tuple[Any, ...]] | None = None  # the results with the parts that take longer
     completes: bool = False  # controls of what the build does not say about the rider begin in the middle of its range
+    choices: Callable[[Build], tuple[Choice, ...]] = lambda build: ()  # words that are asked besides, and given to the studies by name
 
 
 def start(build: Build, case: Case | None = None, **options: Any) -> Panel:
@@ -88,6 +92,11 @@ def capture(build: Build, case: Case | None = None, **options: Any) -> Panel:
     return _panel("capture", build, case, options)
 
 
+def event(build: Build, case: Case | None = None, **options: Any) -> Panel:
+    """Lean and torques after a bump, a gust, a slope or a lost motor."""
+    return _panel("event", build, case, options)
+
+
 def motor(build: Build, case: Case | None = None, **options: Any) -> Panel:
     """Wheel torque over speed, split into legs, motor and reserve."""
     return _panel("motor", build, case, options)
@@ -108,11 +117,11 @@ def review(build: Build, case: Case | None = None, **options: Any) -> Panel:
     return _panel("review", build, case, options)
 
 
-def scene(topic: str, build: Build, case: Case | None = None) -> Scene:
-    """What the picture of a topic draws, for a figure without a panel."""
+def scene(topic: str, build: Build, case: Case | None = None, **words: str) -> Scene:
+    """What the picture of a topic draws, for a figure without a panel; ``words`` are the choices of the topic, such as the event."""
     if topic not in ASKED:
         raise ValueError(f"no topic {topic!r}; there are {', '.join(ASKED)}")
-    made = _scene(topic, build, case or LEVEL_ROAD)
+    made = _scene(topic, build, case or LEVEL_ROAD, words=words)
     return made if made.later is None else made.later()
 
 
@@ -133,12 +142,26 @@ def _balance_later(build: Build, case: Case) -> tuple[Any, ...]:
 
 
 def _capture(build: Build, case: Case) -> tuple[Any, ...]:
-    return capture_study.study(build, case), None if build.motor is None else cut_out_study.study(build, case)
+    whole = loops.completed(build)  # once for both studies
+    envelope = dataclasses.replace(capture_study.study(whole, case), assumed=loops.in_words(loops.assumed(build)))
+    return envelope, None if build.motor is None else cut_out_study.study(whole, case)
 
 
 def _capture_later(build: Build, case: Case) -> tuple[Any, ...]:
     envelope, lost = _capture(build, case)
     return dataclasses.replace(envelope, doubt=capture_study.doubt(build, case)), lost
+
+
+def _event(build: Build, case: Case, event: str = "bump") -> tuple[Any, ...]:
+    return (event_study.before(build, case, event),)
+
+
+def _event_later(build: Build, case: Case, event: str = "bump") -> tuple[Any, ...]:
+    return (event_study.study(build, case, event),)
+
+
+def _events(build: Build) -> tuple[Choice, ...]:
+    return (Choice("event", "Event", event_study.possible(build)),)
 
 
 def _ride(build: Build, case: Case) -> tuple[Any, ...]:
@@ -194,7 +217,7 @@ ASKED = {
     "capture": Topic(
         "Capture and cut-out",
         _capture,
-        (RATIO, GAIN, "cranks.length", "assist.trim_cap", "assist.torque_cap", "rider.mass"),
+        (RATIO, GAIN, "cranks.length", "assist.trim_cap", "rider.zero_cadence_torque", "rider.reaction_delay"),
         ("speed", "slope", "gust", "trim", "wanted_speed"),
         (
             "gear",
@@ -216,8 +239,19 @@ ASKED = {
             "time_unanswered",
             "largest_trim",
             "largest_gain_alone",
+            "assumed",
         ),
         later=_capture_later,
+        completes=True,
+    ),
+    "event": Topic(
+        "After an event",
+        _event,
+        (RATIO, GAIN, "cranks.length", "rider.mass", "rider.reaction_delay"),
+        ("speed", "slope", "trim"),
+        later=_event_later,
+        completes=True,
+        choices=_events,
     ),
     "motor": Topic(
         "Motor",
@@ -292,12 +326,14 @@ ASKED = {
 }
 
 
-def _scene(topic: str, build: Build, case: Case, least: Scene | None = None, whole: bool = False) -> Scene:
+def _scene(
+    topic: str, build: Build, case: Case, least: Scene | None = None, whole: bool = False, words: Mapping[str, str] | None = None
+) -> Scene:
     asked = ASKED[topic]
-    results = (asked.later if whole and asked.later else asked.results)(build, case)
+    results = (asked.later if whole and asked.later else asked.results)(build, case, **(words or {}))
     made = Scene(machine.study(build, case), *results, numbers=asked.numbers)
     if asked.later and not whole:
-        made = dataclasses.replace(made, later=lambda: _scene(topic, build, case, least, whole=True))
+        made = dataclasses.replace(made, later=lambda: _scene(topic, build, case, least, True, words))
     return made.held(TOPICS[topic], least)
 
 
@@ -305,19 +341,25 @@ def _panel(topic: str, build: Build, case: Case | None, options: dict[str, Any])
     """Put a desk of controls, a study and a picture together."""
     case = case or LEVEL_ROAD
     asked = ASKED[topic]
-    desk = Desk(build, case, asked.build_fields, asked.case_fields, loop.completed(build) if asked.completes else None)
+    desk = Desk(build, case, asked.build_fields, asked.case_fields, loops.completed(build) if asked.completes else None)
+    choices = {choice.name: choice for choice in asked.choices(build)}
     first: list[Scene] = []
 
+    def variant(values: Mapping[str, Any]) -> tuple[Build, Case]:
+        return desk.variant({name: value for name, value in values.items() if name not in choices})
+
     def study(**values: Any) -> Scene:
-        made = _scene(topic, *desk.variant(values), least=first[0] if first else None)
+        words = {name: values[name] for name in choices}
+        made = _scene(topic, *variant(values), least=first[0] if first else None, words=words)
         first[:] = first or [made]
         return made
 
     def save(values: dict[str, Any], name: str) -> None:
-        save_as(desk.variant(values)[0], name)
+        save_as(variant(values)[0], name)
 
     heading = f"{asked.title}: {build.name}, {case.name}"
-    return Panel(study, TOPICS[topic].picture, desk.controls, desk.start, title=heading, save=save, **options)
+    start = desk.start | {name: choice.values[0] for name, choice in choices.items()}
+    return Panel(study, TOPICS[topic].picture, [*desk.controls, *choices.values()], start, title=heading, save=save, **options)
 
 
 def save_as(build: Build, name: str) -> Path:

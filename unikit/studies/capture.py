@@ -10,6 +10,7 @@ from .. import units as u
 from ..formulas import gearing
 from ..inputs import Build, Case, Gear
 from . import loop as loops
+from .balance import inside, windows
 from .catch import MACHINES, Envelope, Stand, envelope, stand
 from .chance import riders
 from .results import Result, shown
@@ -209,6 +210,8 @@ class Doubt(Result):
     alone_middle: u.MetrePerSecond = shown("median with the motor off", "km/h")
     ungeared_middle: u.MetrePerSecond = shown("median of the ungeared wheel", "km/h")
     covers_wanted: u.Ratio = shown("of these riders are covered up to the wanted speed", "%", 0)
+    habitual: str = shown("habitual rider as built")
+    habitual_alone: str = shown("habitual rider, motor off")
     assumed: str = shown("assumed, not measured")
     speed: u.MetrePerSecond = shown("speed", "km/h")
     chance: u.Ratio = shown("share of riders who are covered", "%", 1)
@@ -224,6 +227,7 @@ def doubt(
     found = {name: limit(speed, _drawn(drawn, case, gear, name, speed, count), case.gust, bump) for name in MACHINES}
     reached = {name: np.nan_to_num(one.fastest, nan=0.0) for name, one in found.items()}
     low, middle, high = np.quantile(reached["assisted"], (0.05, 0.5, 0.95))
+    balances = habitual(build, case, gear)
     return Doubt(
         gear=gear.name,
         draws=count,
@@ -233,6 +237,8 @@ def doubt(
         alone_middle=float(np.median(reached["alone"])),
         ungeared_middle=float(np.median(reached["ungeared"])),
         covers_wanted=float((reached["assisted"] >= case.wanted_speed).mean()),
+        habitual=balances[0],
+        habitual_alone=balances[1],
         assumed=loops.in_words(loops.assumed(build)),
         speed=speed,
         chance=(found["assisted"].worst >= 1).mean(axis=1),
@@ -243,6 +249,19 @@ def _drawn(drawn: Build, case: Case, gear: Gear, machine: str, speed: np.ndarray
     found = envelope(drawn, case, stand(drawn, case, gear, machine, speed[:, None]))
     spread = np.zeros((len(speed), count))
     return Envelope(**{name: value + (0 if name == "gust_pitches_back" else spread) for name, value in vars(found).items()})
+
+
+def habitual(build: Build, case: Case, gear: Gear | None = None) -> tuple[str, str]:
+    """Whether the rider who does as on the ungeared wheel balances at all: as built, and with the motor off.
+
+    The closed form takes the legs to their limit whatever their habit; a rider
+    whose loop is not stable does not get there.
+    """
+    build = loops.completed(build)
+    loop = loops.loop(build, case, build.gears.named(None if gear is None else gear.name))
+    found = windows(loop)
+    ways = ((loop.driving_gain, loop.resisting_gain), (0.0, 0.0))
+    return tuple("balances" if all(inside(*pair) for pair in zip(found, gains, strict=True)) else "does not balance" for gains in ways)
 
 
 def speed_margin(build: Build, case: Case, gear: Gear | None = None, bump: float = BUMP) -> tuple[float, str]:

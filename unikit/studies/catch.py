@@ -10,6 +10,7 @@ in a column.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -23,7 +24,6 @@ from .legs import greatest_torque
 from .loads import loads, trim_torque
 from .split import Split, assist_gain, torque_split
 
-UNGEARED = Gear(name="ungeared", ratio=1.0, efficiency=1.0)
 MACHINES = ("assisted", "alone", "ungeared")  # as built, the gear with a motor that is off, and a wheel without gear and motor torque
 
 
@@ -71,6 +71,12 @@ class Stand:
         return self.plant.lean_by_lean / self.plant.lean_by_torque
 
 
+@cache
+def _solid() -> Gear:
+    """The gear of a wheel that has none."""
+    return Gear(name="ungeared", ratio=1.0, efficiency=1.0)
+
+
 def late(build: Build) -> Reflex:
     """The rider as far as a catch at the limit needs one: delay and muscle lag, no gains."""
     return Reflex(0.0, 0.0, 0.0, 0.0, build.rider.reaction_delay, build.rider.muscle_lag, 0.0, 0.0, 0.0)
@@ -94,7 +100,7 @@ def stand(
         split = torque_split(build, gear, speed, asked, state, trim_torque(build, case, slope) if trim is None else trim)
     else:
         drag = state.drag(np.asarray(speed) / build.wheel.radius) if state else 0.0  # a motor that is off still drags
-        gear, length = (UNGEARED, build.cranks.reference_length) if machine == "ungeared" else (gear, length)
+        gear, length = (_solid(), build.cranks.reference_length) if machine == "ungeared" else (gear, length)
         split = torque_split(build, gear, speed, asked + drag, None)
     rate, floor = np.sqrt(plant.lean_by_lean), build.rider.torque_floor
     share = capture.worst_strength(split.cadence, rate, floor).share

@@ -10,7 +10,7 @@ from .. import units as u
 from ..formulas import capture, cut_out, dq, leverage
 from ..inputs import Build, Case, Gear
 from . import loop as loops
-from .capture import DRAWS, FACTOR, SEED
+from .capture import DRAWS, FACTOR, SEED, habitual
 from .catch import Stand, Way, stand
 from .chance import riders
 from .drive import Drive, drive
@@ -320,6 +320,7 @@ class Doubt(Result):
     trim_high: u.NewtonMetre = shown("largest trim, highest twentieth", "N*m")
     margin_middle: u.Ratio = shown("caught over lost and factor, median", digits=2)
     holds: u.Ratio = shown("of these riders catch the loss in the case with the factor", "%", 0)
+    afterwards: str = shown("habitual rider with the motor off")
     assumed: str = shown("assumed, not measured")
 
 
@@ -348,6 +349,7 @@ def doubt(build: Build, case: Case, gear: Gear | None = None, count: int = DRAWS
         trim_high=trim_high,
         margin_middle=float(np.quantile(margins, 0.5, method="lower")),
         holds=float((margins >= 1).mean()),
+        afterwards=habitual(build, case, gear)[1],
         assumed=loops.in_words(loops.assumed(build)),
     )
 

@@ -2,7 +2,7 @@
 
 from types import ModuleType
 
-from . import balance, capture, gearing, heat, leverage, motor, review, ride, side, start
+from . import balance, capture, event, gearing, heat, leverage, motor, review, ride, side, start
 
 TOPICS: dict[str, ModuleType] = {
     "start": start,
@@ -10,6 +10,7 @@ TOPICS: dict[str, ModuleType] = {
     "leverage": leverage,
     "balance": balance,
     "capture": capture,
+    "event": event,
     "motor": motor,
     "heat": heat,
     "ride": ride,

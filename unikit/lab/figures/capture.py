@@ -30,7 +30,7 @@ def span(scene, least: Span | None = None) -> Span:
     torque = 10.0
     if lost is not None:
         torque = max(float(lost.limit_over_slope.max()), float(lost.trim_over_slope.max()), float(lost.lost_over_slope.max()), 1.0)
-    needed = Span(pen.nice(1.04 * shown), min(pen.nice(max(1.35 * most, 2.5)), MOST), pen.nice(1.35 * torque))
+    needed = Span(pen.nice(1.04 * shown), min(pen.nice(max(1.35 * most, 3.0)), MOST), pen.nice(1.5 * torque))
     return needed if least is None else Span(*map(max, needed, least))
 
 
@@ -70,7 +70,7 @@ def _marks(axes, scene) -> None:
             axes["loss"], 0.5, 0.5, "no motor\nto lose", style.QUIET, 1.0, ha="center", transform=axes["loss"].transAxes, paper=style.PAPER
         )
     else:
-        _losses(axes["loss"], scene.more, held)
+        _losses(axes["loss"], scene.more, result.doubt, held)
 
 
 def _ending(main, result, held: Span) -> None:
@@ -85,11 +85,11 @@ def _ending(main, result, held: Span) -> None:
     by, short = result.ended_by.removeprefix("the ").partition(",")[0], result.limited_by.removesuffix(" at this cadence")
     if np.isnan(at):
         text = f"no speed is covered:\n{by}, {short} short"
-        pen.words(main, 0.98, 0.6, text, style.VERMILION, 1.0, ha="right", transform=main.transAxes, paper=style.PAPER)
+        pen.words(main, 0.98, 0.53, text, style.VERMILION, 1.0, ha="right", transform=main.transAxes, paper=style.PAPER)
         return
     pen.line(main, at, 1.0, marker="o", color=style.INK, markersize=8, linestyle="")
     words = "all that is wanted" if by.startswith("nothing") else f"{by} ends it\n{short} short"
-    level = 1 + 0.04 * held.times
+    level = 1 + 0.02 * held.times
     if at < 0.7 * held.speed:
         pen.words(main, at + 0.02 * held.speed, level, f"{at:.1f} km/h\n{words}", style.INK, paper=style.PAPER, va="bottom")
     else:
@@ -110,7 +110,7 @@ def _riders(main, scene, held: Span) -> None:
     pen.words(main, 0.98, 0.725, text, style.PURPLE, **place)
 
 
-def _losses(loss, result, held: Span) -> None:
+def _losses(loss, result, doubt, held: Span) -> None:
     slope = 100 * result.slope
     caught, lost = (np.minimum(curve, held.torque) for curve in (result.limit_over_slope, result.lost_over_slope))
     pen.area(loss, slope, 0, np.minimum(caught, lost), style.BLUE, style.HATCHES[0])
@@ -123,6 +123,8 @@ def _losses(loss, result, held: Span) -> None:
     for row, (text, curve, index) in enumerate(rows):
         pen.line(loss, slope, curve, **style.line(index))
         pen.words(loss, 0.03, 0.95 - 0.075 * row, text, style.LINES[index]["color"], transform=loss.transAxes, paper=style.PAPER)
+    if doubt is not None and doubt.habitual_alone != "balances":
+        pen.words(loss, 0.03, 0.725, "then a habitual rider falls", style.VERMILION, transform=loss.transAxes, paper=style.PAPER)
     here = 100 * result.slope_here
     if -10 <= here <= 12:
         pen.line(loss, here, min(result.motor_torque, held.torque), marker="o", color=style.INK, markersize=7, linestyle="")

@@ -44,7 +44,7 @@ class Scene:
         if self.numbers:
             label: dict[str, str] = {}
             every: dict[str, str] = {}
-            for result in (self.main, *([] if self.more is None else [self.more])):
+            for result in (*([] if self.more is None else [self.more]), self.main):  # the first one has the last word
                 label |= {item.name: item.metadata["label"] for item in fields(result) if "label" in item.metadata}
                 every |= result.summary()
             return {label[name]: every[label[name]] for name in self.numbers if name in label}
