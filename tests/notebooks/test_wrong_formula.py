@@ -21,6 +21,7 @@ FORMULA = {
     "thermal": "heat.housing_conductance",
     "range": "pack.delivered_energy",
     "review": "road.slope_force",
+    "balance": "leverage.restoring_gain",
 }
 
 # Python runs this at the start of every process, so also of the notebook's kernel.

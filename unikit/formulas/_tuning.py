@@ -25,7 +25,7 @@ _CLEAR = 0.02  # distance from zero that a guess must keep
 _ROUNDS = (1e-2, 0.3, 4), (1e-3, 0.05, 5), (3e-4, 0.03, 10)
 _STAGES = 12
 _BOLD = 1.8  # lag that is tried, over the lag that surely can be borne with the same gains
-_LASTS = 0.5  # share of what is missing that must be in sight to go on
+_LASTS = 0.2  # share of what is missing that must be in sight to go on
 _LONGER = 0.03, 0.06, 0.125, 0.25, 0.5, 1.0  # of what the share lacks
 _LOWEST = 1e-3  # rad/s
 _RATES, _LOWS = 80, 5  # frequencies, and lows of the distance that are looked into
@@ -39,7 +39,8 @@ def tune(loop: _window.Loop, predictive: bool) -> np.ndarray:
 def _block(loop: _window.Loop, size: int) -> np.ndarray:
     builds = _window.count(loop)
     square = np.broadcast_to(loop.lean_by_lean, (builds, 1))
-    unit = np.hstack([square, np.sqrt(square), np.ones_like(square)])[:, :size] / loop.lean_by_torque
+    unit = np.hstack([square, np.sqrt(square), np.ones_like(square)])[:, :size]
+    unit = unit / (loop.lean_by_torque * (loop.gear_leverage + loop.assist_gain))
     limits = _LEAST[:size], _MOST[:size]
     rates = _rates(np.sqrt(square), loop)
     coarse = _curve(rates, loop, unit)
@@ -112,12 +113,13 @@ def _rates(rate: np.ndarray, loop: _window.Loop) -> np.ndarray:
 
 
 def _curve(omega: np.ndarray, loop: _window.Loop, unit: np.ndarray) -> _maximin.Curve:
-    """1 + L of the ungeared loop: what the legs make, and what each gain makes."""
+    """1 + L: what the legs make, and what each gain makes."""
     pole, first, legs = _window.rider_parts(omega, loop._replace(proportional=1.0, derivative=0.0, acceleration=0.0))
     s, lean = 1j * omega, _window.wheel_response(omega, loop)[1]
     second = s * lean * _window.late(omega, loop.delay) / (1 + s * loop.muscle_lag)
     terms = np.stack([first, second, s * second][: unit.shape[1]], axis=1)
-    return _maximin.Curve(1 + legs / pole, terms * (unit[:, :, None] / -pole[:, None]))
+    lever = _window.lever(omega, loop) / pole
+    return _maximin.Curve(1 + lever * legs, terms * (-lever[:, None] * unit[:, :, None]))
 
 
 def _sooner(curve: _maximin.Curve, omega: np.ndarray, loop: _window.Loop, share: np.ndarray) -> _maximin.Curve:
@@ -144,9 +146,16 @@ def _guess(loop: _window.Loop, unit: np.ndarray) -> tuple[np.ndarray, np.ndarray
     builds, size = unit.shape
     rate = unit[:, :1] / unit[:, 1:2]
     column = lambda values: np.broadcast_to(values, (builds, 1))
-    lag = column((loop.delay + loop.muscle_lag) * rate)
-    stiffness, again = loop.leg_stiffness / unit[:, :1], loop.replanning_time * rate
-    known = loop.leg_damping / unit[:, 1:2], stiffness, loop.speed_gain * loop.wheel_radius * rate, again, stiffness * again
+    assisted = loop.assist_gain / (loop.gear_leverage + loop.assist_gain)
+    lag = column((loop.delay + loop.muscle_lag + assisted * (loop.dead_time + loop.filter_lag + loop.motor_lag)) * rate)
+    stiffness, again = loop.leg_stiffness / loop.gear_ratio / unit[:, :1], loop.replanning_time * rate
+    known = (
+        loop.leg_damping / loop.gear_ratio / unit[:, 1:2],
+        stiffness,
+        loop.speed_gain * loop.wheel_radius * rate,
+        again,
+        stiffness * again,
+    )
     gains, share = np.empty((builds, size)), np.zeros(builds)
     for part in _QUICKER:
         rows = np.nonzero(share == 0)[0]
@@ -161,12 +170,12 @@ def _guess(loop: _window.Loop, unit: np.ndarray) -> tuple[np.ndarray, np.ndarray
 
 
 def _holds(loop: _window.Loop, gains: np.ndarray) -> np.ndarray:
-    """Whether the ungeared loop is stable, and not by so little that the frequencies might mislead."""
+    """Whether the loop is stable, and not by so little that the frequencies might mislead."""
     gains = np.hstack([gains, np.zeros((len(gains), 3 - gains.shape[1]))])
     names = "proportional", "derivative", "acceleration"
     loop = loop._replace(**{name: gains[:, place : place + 1] for place, name in enumerate(names)})
     omega = np.hstack([np.zeros((len(gains), 1)), _rates(np.broadcast_to(np.sqrt(loop.lean_by_lean), (len(gains), 1)), loop)])
     pole, command, legs = _window.rider_parts(omega, loop)
-    whole = pole + legs - command
+    whole = pole + _window.lever(omega, loop) * (legs - command)
     distance, _ = _maximin.nearest(whole[:, 1:] / pole[:, 1:])
     return (distance.min(axis=1) > _CLEAR) & (_window.turns(whole / _window.stable_cubic(omega, loop)) == 0)

@@ -47,6 +47,7 @@ class Loop(NamedTuple):
     motor_lag: u.Values
     gear_leverage: u.Values
     gear_ratio: u.Values
+    assist_gain: u.Values = 0.0  # only where a rider is tuned; elsewhere the gain is what is asked for
 
 
 class Response(NamedTuple):
@@ -84,6 +85,11 @@ def path_lag(omega: u.Values, loop: Loop) -> np.ndarray:
     """Motor torque over assist gain times pedal torque."""
     first, second = omega * loop.filter_lag, omega * loop.motor_lag
     return late(omega, loop.dead_time) / _complex(1 - first * second, first + second)
+
+
+def lever(omega: u.Values, loop: Loop) -> u.Values:
+    """Wheel torque over crank torque with the loop's own assist gain."""
+    return loop.gear_leverage + loop.assist_gain * path_lag(omega, loop)
 
 
 def wheel_response(omega: u.Values, plant: Any) -> tuple[np.ndarray, np.ndarray, u.Values]:

@@ -67,6 +67,9 @@ class Path(NamedTuple):
     motor_lag: u.Second
 
 
+_UNASSISTED = Path(0.0, np.inf, 0.0)
+
+
 class GainWindow(NamedTuple):
     """The stable assist gains; frequency 0 marks an edge where nothing oscillates, or the end of what was looked at."""
 
@@ -380,9 +383,9 @@ def system_matrices(
 
 
 @formula(
-    equation=r"(K_p, K_d, K_a) = \arg\max\ \min_\omega |1 + L(j\omega)|,\quad \lambda = G = 1,\ k = 0",
+    equation=r"(K_p, K_d, K_a) = \arg\max\ \min_\omega |1 + L(j\omega)|",
     source="nyquist_gain, insperger_2013",
-    valid=_VALID + "; a rider who has learned the ungeared wheel; gains up to 4 times what the machine itself is measured by",
+    valid=_VALID + "; a rider who has learned this machine; gains up to 4 times what the machine itself is measured by",
 )
 def tuned_reflex(
     plant: Plant,
@@ -393,14 +396,18 @@ def tuned_reflex(
     leg_damping: u.NewtonMetreSecondPerRadian = 0.0,
     leg_stiffness: u.NewtonMetrePerRadian = 0.0,
     replanning_time: u.Second = 0.0,
+    path: Path = _UNASSISTED,
+    gear_leverage: u.Ratio = 1.0,
+    gear_ratio: u.Ratio = 1.0,
+    assist_gain: u.Ratio = 0.0,
 ) -> Reflex:
-    """The rider whose gains keep the ungeared wheel as far from instability as this delay lets them.
+    """The rider whose gains keep a machine as far from instability as this delay lets them; without more, the ungeared wheel.
 
     Where no gains balance the wheel they are those that come nearest, seen from the longest lag that can be balanced;
     :func:`gain_window` then says why it is empty.
 
     Args:
-        plant: the ungeared machine near its steady ride.
+        plant: the machine near its steady ride.
         delay: from lean to the first change of muscle force.
         muscle_lag: time constant with which the muscle then follows.
         predictive: true for a rider who also answers lean acceleration.
@@ -408,6 +415,10 @@ def tuned_reflex(
         leg_damping: damping of the legs at the crank.
         leg_stiffness: stiffness of the legs at the crank.
         replanning_time: time after which the legs have taken up a new cadence.
+        path: the assist path.
+        gear_leverage: wheel torque per crank torque through the gear alone.
+        gear_ratio: wheel turns per crank turn.
+        assist_gain: motor torque at the wheel per torque at the crank that the rider has learned with.
 
     >>> plant = Plant(41.5, 0.19, 0.0, -29.0, 0.14, -0.03, 0.36)
     >>> rider = tuned_reflex(plant, 0.1, 0.03, speed_gain=0.02, leg_damping=2.0, leg_stiffness=40.0, replanning_time=0.2)
@@ -415,6 +426,8 @@ def tuned_reflex(
     (277, 52, 0.0)
     """
     rider = Reflex(1.0, 0.0, 0.0, speed_gain, delay, muscle_lag, leg_damping, leg_stiffness, replanning_time)
-    loop, shape = _window.columns(_check(plant, rider, Path(0.0, np.inf, 0.0), 1.0, 1.0))
+    not_negative("assist_gain", assist_gain)
+    learned = _check(plant, rider, path, gear_leverage, gear_ratio)._replace(assist_gain=assist_gain)
+    loop, shape = _window.columns(learned)
     gains = _tuning.tune(loop, predictive)
     return rider._replace(**{name: _answer(shape, gains[:, place]) for place, name in enumerate(Reflex._fields[:3])})

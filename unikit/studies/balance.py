@@ -39,7 +39,7 @@ class Balance(Result):
     stronger: u.Ratio = shown("rider may be stronger by the factor", digits=2)
     phase_margin: u.Radian = shown("phase margin", "deg", 0)
     dead_time: u.Second = shown("dead time of the assist", "ms", 0)
-    dead_time_budget: u.Second = shown("dead time at which the gain as set oscillates", "ms", 0)
+    dead_time_budget: u.Second = shown("dead time from which the gain as set is unstable", "ms", 0)
     reaction_delay: u.Second = shown("rider's delay", "ms", 0)
     toppling_rate: u.RadianPerSecond = shown("toppling rate", "rad/s", 2)
     gear_alone: u.Ratio = shown("gear leverage alone", digits=3)
@@ -47,21 +47,21 @@ class Balance(Result):
     assumed: str = shown("assumed, not measured")
     gain: u.Ratio = shown("assist gain", digits=3)
     vector_over_gain: u.Ratio = shown("vector margin", digits=3)
-    budget_over_gain: u.Second = shown("dead time at which it oscillates", "ms", 0)
+    budget_over_gain: u.Second = shown("dead time from which it is unstable", "ms", 0)
 
 
-def study(build: Build, case: Case, gear: Gear | None = None) -> Balance:
+def study(build: Build, case: Case, gear: Gear | None = None, experienced: bool = False) -> Balance:
     """The gain window of a gear in a case, with what the gain as set leaves to either edge.
 
     The rider has learned the ungeared wheel and does the same with the feet
-    here.  Margins are those of the whole loop, rider and legs together, in the
+    here; an experienced one has learned this machine as it is set.  Margins are those of the whole loop, rider and legs together, in the
     worse of driving and resisting pedals.  What the build does not say about
     the rider is taken in the middle of its range and named.
     """
     assumed = loops.assumed(build)
     build = loops.completed(build)
     gear = _same(build, gear)
-    loop = loops.loop(build, case, gear)
+    loop = loops.loop(build, case, gear, experienced=experienced)
     both = windows(loop)
     window = reflex.common_window(*both)
     held = all(inside(one, gain) for one, gain in zip(both, loop.gain, strict=True))
@@ -127,7 +127,7 @@ def vectors(loop: Loop, gain: u.Values) -> np.ndarray:
 
 
 def budget(loop: Loop, gain: np.ndarray) -> np.ndarray:
-    """Dead time at which gains along the last axis begin to oscillate, of driving and resisting pedals along the first."""
+    """Dead time from which gains along the last axis are unstable, of driving and resisting pedals along the first."""
     spread = [np.asarray(part)[..., None] for part in (*loop.plant, *loop.reflex)]
     plant, rider = Plant(*spread[:7]), Reflex(*spread[7:])
     path = Path(*(np.asarray(part)[..., None] for part in loop.path))

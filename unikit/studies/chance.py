@@ -36,6 +36,8 @@ class Chance(Result):
     vector_middle: u.Ratio = shown("vector margin as set, median", digits=3)
     share_low: u.Ratio = shown("over ungeared, that 95 % have", "%", 0)
     share_middle: u.Ratio = shown("over ungeared, median", "%", 0)
+    chance_experienced: u.Ratio = shown("chance as set once they have learned this machine", "%", 0)
+    share_experienced: u.Ratio = shown("over ungeared then, median", "%", 0)
     onset_ratio: u.Ratio = shown("recommended gain over onset gain, median", digits=2)
     onset_ratio_low: u.Ratio = shown("recommended gain over onset gain, lowest tenth", digits=2)
     onset_ratio_high: u.Ratio = shown("recommended gain over onset gain, highest tenth", digits=2)
@@ -67,9 +69,11 @@ def study(build: Build, case: Case, gear: Gear | None = None, count: int = DRAWS
     middle = loops.completed(build)
     axis = balance.study(middle, case, gear).gain
     drawn = riders(build, count, seed)
-    loop = loops.loop(drawn, case, drawn.gears.named(None if gear is None else gear.name))
+    engaged = drawn.gears.named(None if gear is None else gear.name)
+    loop = loops.loop(drawn, case, engaged)
     margins = margins_as_set(loop, count)
     ungeared = ungeared_margin(drawn, case, count)
+    practised = margins_as_set(loops.loop(drawn, case, engaged, experienced=True), count)
     each = vectors(loop, axis).reshape(2, -1, len(axis))  # one row for all draws where nothing is uncertain
     each = np.broadcast_to(each, (2, count, len(axis)))
     both = each.min(axis=0)
@@ -79,10 +83,11 @@ def study(build: Build, case: Case, gear: Gear | None = None, count: int = DRAWS
     low = np.broadcast_to(np.maximum(*(one.toppling_gain for one in found)), (count,))
     there = np.broadcast_to(np.equal(found[0].reason, "") & np.equal(found[1].reason, ""), (count,))
     chance = float((margins > 0).mean())
-    share = margins / np.where(ungeared > 0, ungeared, 1.0)
+    free = np.where(ungeared > 0, ungeared, 1.0)
+    share = margins / free
     ratio = axis[best] / onset[there] if there.any() else np.full(1, np.nan)
     return Chance(
-        gear=middle.gears.named(None if gear is None else gear.name).name,
+        gear=engaged.name,
         draws=count,
         assumed=loops.in_words(loops.assumed(build)),
         chance=chance,
@@ -95,6 +100,8 @@ def study(build: Build, case: Case, gear: Gear | None = None, count: int = DRAWS
         vector_middle=float(np.median(margins)),
         share_low=float(np.quantile(share, 0.05)),
         share_middle=float(np.median(share)),
+        chance_experienced=float((practised > 0).mean()),
+        share_experienced=float(np.median(practised / free)),
         onset_ratio=float(np.median(ratio)),
         onset_ratio_low=float(np.quantile(ratio, 0.1)),
         onset_ratio_high=float(np.quantile(ratio, 0.9)),

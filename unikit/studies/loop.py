@@ -126,7 +126,8 @@ def road(build: Build, case: Case, speed: Values | None = None, slope: Values | 
     }
 
 
-_drawn: weakref.WeakKeyDictionary[Build, Reflex] = weakref.WeakKeyDictionary()
+_UNGEARED = (0.0, float("inf"), 0.0), 1.0, 1.0, 0.0  # assist path, gear leverage, gear ratio, assist gain
+_drawn: weakref.WeakKeyDictionary[Build, dict[str, Reflex]] = weakref.WeakKeyDictionary()
 
 
 def habit(build: Build) -> Reflex:
@@ -134,19 +135,35 @@ def habit(build: Build) -> Reflex:
 
     Needs a completed build.  The ungeared wheel has the same body and the same wheel, motor and all.
     """
+    return _rider(build, 1.0, _UNGEARED, "")
+
+
+def adapted(build: Build, gear: Gear) -> Reflex:
+    """The rider who has learned this gear with its driving gain and these cranks as well as the ungeared wheel before."""
+    share = build.cranks.length / build.cranks.reference_length
+    lever = leverage.gear_leverage(gear.ratio, gear.efficiency)
+    return _rider(build, share, (tuple(path(build)), lever, gear.ratio, assist_gain(build, gear)), gear.name)
+
+
+def _rider(build: Build, share: Values, machine: tuple[Any, ...], gear: str) -> Reflex:
+    """A rider who has learned a machine, kept, because learning takes longer than all that is asked of the rider afterwards."""
     rider = build.rider
     measures = (*body(build).values(), rider.drag_area, rider.drag_height)
-    person = (rider.reaction_delay, rider.muscle_lag, rider.speed_gain, rider.leg_damping, rider.leg_stiffness, rider.replanning_time)
-    if not any(np.ndim(value) for value in (*measures, *person)):
-        return _learned(measures, person, rider.prediction)
-    if build not in _drawn:
-        _drawn[build] = _learn(measures, person, rider.prediction)
-    return _drawn[build]
+    legs = rider.leg_damping * share**2, rider.leg_stiffness * share**2
+    person = (rider.reaction_delay, rider.muscle_lag, rider.speed_gain, *legs, rider.replanning_time)
+    lags, *rest = machine
+    if not any(np.ndim(value) for value in (*measures, *person, *lags, *rest)):
+        return _learned(measures, person, rider.prediction, machine)
+    kept = _drawn.setdefault(build, {})
+    if gear not in kept:
+        kept[gear] = _learn(measures, person, rider.prediction, machine)
+    return kept[gear]
 
 
-def _learn(measures: tuple[Values, ...], person: tuple[Values, ...], prediction: str) -> Reflex:
+def _learn(measures: tuple[Values, ...], person: tuple[Values, ...], prediction: str, machine: tuple[Any, ...]) -> Reflex:
     *masses, drag_area, drag_height = measures
     delay, muscle_lag, speed_gain, damping, stiffness, replanning = person
+    lags, lever, ratio, gain = machine
     plant = balance.linear_plant(*masses, speed=LEARNED_AT, air_density=LEARNED_IN, drag_area=drag_area, drag_height=drag_height)
     return reflex.tuned_reflex(
         plant,
@@ -157,19 +174,22 @@ def _learn(measures: tuple[Values, ...], person: tuple[Values, ...], prediction:
         leg_damping=damping,
         leg_stiffness=stiffness,
         replanning_time=replanning,
+        path=Path(*lags),
+        gear_leverage=lever,
+        gear_ratio=ratio,
+        assist_gain=gain,
     )
 
 
-_learned = lru_cache(maxsize=256)(_learn)  # learning takes longer than all that is asked of the rider afterwards
+_learned = lru_cache(maxsize=256)(_learn)
 
 
-def at_cranks(rider: Reflex, share: Values, effort: Values = 1.0) -> Reflex:
-    """The same feet on cranks ``share`` times as long: foot force for a lean and passive legs as before; effort scales the command."""
-    command = share * effort
+def at_cranks(rider: Reflex, share: Values) -> Reflex:
+    """The same feet on cranks ``share`` times as long: foot force for a lean and passive legs as before."""
     return rider._replace(
-        proportional=rider.proportional * command,
-        derivative=rider.derivative * command,
-        acceleration=rider.acceleration * command,
+        proportional=rider.proportional * share,
+        derivative=rider.derivative * share,
+        acceleration=rider.acceleration * share,
         leg_damping=rider.leg_damping * share**2,
         leg_stiffness=rider.leg_stiffness * share**2,
     )
@@ -189,12 +209,11 @@ def ungeared(build: Build, case: Case) -> Loop:
     return Loop(plant, habit(build), Path(0.0, float("inf"), 0.0), 1.0, 1.0, 1.0, 0.0, 0.0)
 
 
-def loop(build: Build, case: Case, gear: Gear, speed: Values | None = None, slope: Values | None = None) -> Loop:
-    """The loop of a completed build with the habitual rider."""
-    plant = balance.linear_plant(**body(build), **road(build, case, speed, slope))
+def loop(build: Build, case: Case, gear: Gear, speed: Values | None = None, slope: Values | None = None, experienced: bool = False) -> Loop:
+    """The loop of a completed build with the habitual rider, or with one who has learned this machine."""
     return Loop(
-        plant=plant,
-        reflex=at_cranks(habit(build), build.cranks.length / build.cranks.reference_length),
+        plant=balance.linear_plant(**body(build), **road(build, case, speed, slope)),
+        reflex=adapted(build, gear) if experienced else at_cranks(habit(build), build.cranks.length / build.cranks.reference_length),
         path=path(build),
         gear_ratio=gear.ratio,
         driving_leverage=leverage.gear_leverage(gear.ratio, gear.efficiency),

@@ -36,7 +36,7 @@ def inside() -> float:
 
 
 def dead_time() -> float:
-    """Dead time at which a gain of both directions begins to oscillate."""
+    """Dead time from which a gain of both directions is no longer stable."""
     gear = build().gears.engaged
     return _found({f"assist.{way}_gain.{gear}": GAIN for way in ("driving", "resisting")}).dead_time_budget
 
