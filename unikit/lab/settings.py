@@ -32,6 +32,7 @@ BUILD = {
     "rider.mass": Setting("Rider with load", "kg", 20, 130, 1),
     "rider.drag_area": Setting("Drag area", "m^2", 0.1, 0.9, 0.01),
     "rider.critical_power": Setting("Critical power", "W", 20, 350, 5),
+    "rider.zero_cadence_torque": Setting("Greatest leg torque", "N*m", 10, 180, 1),
     "rider.centre_of_mass_height": Setting("Centre of mass", "mm", 300, 1200, 5),
     "rider.reaction_delay": Setting("Reaction delay", "ms", 40, 250, 1),
     "rider.muscle_lag": Setting("Muscle lag", "ms", 10, 120, 1),

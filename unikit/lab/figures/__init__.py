@@ -2,7 +2,24 @@
 
 from types import ModuleType
 
-from . import balance, cranks, gearing, going, heat, leverage, motor, review, ride, rider, side, stability, start, stopping
+from . import (
+    balance,
+    capture,
+    cranks,
+    event,
+    gearing,
+    going,
+    heat,
+    leverage,
+    motor,
+    review,
+    ride,
+    rider,
+    side,
+    stability,
+    start,
+    stopping,
+)
 
 TOPICS: dict[str, ModuleType] = {
     "start": start,
@@ -13,6 +30,8 @@ TOPICS: dict[str, ModuleType] = {
     "balance": balance,
     "going": going,
     "stopping": stopping,
+    "capture": capture,
+    "event": event,
     "motor": motor,
     "heat": heat,
     "ride": ride,
