@@ -22,6 +22,7 @@ FORMULA = {
     "range": "pack.delivered_energy",
     "review": "road.slope_force",
     "balance": "leverage.restoring_gain",
+    "capture": "capture.capture_lean",
 }
 
 # Python runs this at the start of every process, so also of the notebook's kernel.
