@@ -25,6 +25,7 @@ FORMULA = {
     "balance": "leverage.restoring_gain",
     "going": "pedalling.body_weight_torque",
     "rider": "identification.lagged",
+    "capture": "capture.capture_lean",
 }
 
 # Python runs this at the start of every process, so also of the notebook's kernel.
