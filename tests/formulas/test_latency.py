@@ -1,4 +1,4 @@
-"""The dead time at which a gain begins to oscillate, against the roots of the same loop."""
+"""The dead time from which a gain is no longer stable, against the roots of the same loop."""
 
 import numpy as np
 import pytest

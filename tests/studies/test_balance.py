@@ -19,8 +19,7 @@ def found():
 
 def matrices(build, case, gain, way=0):
     built = loop.loop(loop.completed(build), case, build.gears.named())
-    _, hold, _ = built.ways()[way]
-    return reflex.system_matrices(built.plant, built.reflex, built.path, hold, built.gear_ratio, gain)
+    return reflex.system_matrices(built.plant, built.reflex, built.path, built.hold[way], built.gear_ratio, gain)
 
 
 def test_the_window_is_the_overlap_of_both_directions_and_roots_agree(found):
@@ -37,7 +36,10 @@ def test_the_window_is_the_overlap_of_both_directions_and_roots_agree(found):
 def test_the_best_gain_and_the_margins_are_those_of_the_loop(found):
     build = loop.completed(examples.build())
     built = loop.loop(build, HILL, build.gears.named())
-    both = [reflex.loop_margins(built.plant, built.reflex, built.path, hold, built.gear_ratio, gain) for _, hold, gain in built.ways()]
+    both = [
+        reflex.loop_margins(built.plant, built.reflex, built.path, hold, built.gear_ratio, gain)
+        for hold, gain in zip(built.hold, built.gain, strict=True)
+    ]
     assert found.vector_margin == pytest.approx(min(one.vector for one in both), rel=1e-9)
     assert found.stronger == pytest.approx(min(one.gain_up for one in both), rel=1e-9)
     assert found.vector_best == found.vector_over_gain.max()
@@ -121,9 +123,9 @@ def test_the_chance_is_the_share_of_riders_that_the_formulas_call_stable(riders)
     for row in range(64):
         both = [
             delay.root_count(
-                *reflex.system_matrices(pick(built.plant, row), pick(built.reflex, row), built.path, hold, built.gear_ratio, gain)
+                *reflex.system_matrices(pick(built.plant, row), pick(built.reflex, row), built.path, hold[row], built.gear_ratio, gain[row])
             )
-            for _, hold, gain in built.ways()
+            for hold, gain in zip(built.hold, built.gain, strict=True)
         ]
         stable += both == [0, 0]
     assert riders.chance == stable / 64

@@ -57,7 +57,7 @@ def crossings(
     below, above = np.take_along_axis(sampled, place, -1), np.take_along_axis(sampled, after, -1)
     low = frequency[place]
     high = np.where((below == 0) | ~real, low, frequency[after])  # a sample on the line is the crossing itself
-    found = low
+    found, response = low, np.take_along_axis(values, place, -1)
     for _ in range(40):
         if np.all(high - low <= 4e-16 * high):
             break
@@ -68,7 +68,8 @@ def crossings(
             ahead = middle + (middle - low) * np.sign(below - above) * at_middle / root
         ahead = np.where(np.isfinite(ahead), np.clip(ahead, low, high), middle)
         done = np.all(np.abs(ahead - found) <= 1e-8 * high)  # each step doubles the digits
-        found, at_found = ahead, height(respond(ahead))
+        found, response = ahead, respond(ahead)
+        at_found = height(response)
         points = np.sort(np.stack([low, np.minimum(middle, ahead), np.maximum(middle, ahead), high]), axis=0)
         first = np.where(middle <= ahead, at_middle, at_found)
         second = np.where(middle <= ahead, at_found, at_middle)
@@ -78,7 +79,7 @@ def crossings(
         below, above = (np.choose(part + k, heights) for k in (0, 1))
         if done:
             break
-    return found, respond(found), real
+    return found, response, real
 
 
 def closest(
@@ -88,7 +89,10 @@ def closest(
     sampled = distance(values)
     edge = np.full(sampled.shape[:-1] + (1,), np.inf)
     before, after = np.concatenate([edge, sampled[..., :-1]], -1), np.concatenate([sampled[..., 1:], edge], -1)
-    lows = (sampled <= before) & (sampled <= after) & (sampled <= 1.5 * sampled.min(axis=-1, keepdims=True))
+    none = np.zeros(edge.shape)
+    hop = np.abs(np.diff(values, axis=-1))  # between two samples the curve may come nearer by as much
+    hop = np.maximum(np.concatenate([none, hop], -1), np.concatenate([hop, none], -1))
+    lows = (sampled <= before) & (sampled <= after) & (sampled - hop <= sampled.min(axis=-1, keepdims=True))
     place, real = _listed(lows)
     place = np.where(real, place, place[..., :1])
     low, high = frequency[np.maximum(place - 1, 0)], frequency[np.minimum(place + 1, len(frequency) - 1)]

@@ -10,6 +10,7 @@ there each edge says by its direction how many roots cross.
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any, NamedTuple
 
@@ -19,6 +20,7 @@ from .. import units as u
 
 BLOCK = 256  # builds per pass: so many fit into the cache
 _LOWEST = 1e-3  # rad/s; a root this slow is no matter of balance
+_SLOW, _WIDE = np.geomspace(_LOWEST, 0.1, 34)[:-1], np.geomspace(1.0, 1e5, 121)
 
 
 class Loop(NamedTuple):
@@ -45,6 +47,7 @@ class Loop(NamedTuple):
     motor_lag: u.Values
     gear_leverage: u.Values
     gear_ratio: u.Values
+    assist_gain: u.Values = 0.0  # only where a rider is tuned; elsewhere the gain is what is asked for
 
 
 class Response(NamedTuple):
@@ -73,7 +76,7 @@ def _complex(real: u.Values, imag: u.Values) -> np.ndarray:
     return out
 
 
-def _late(omega: u.Values, time: u.Values) -> np.ndarray:
+def late(omega: u.Values, time: u.Values) -> np.ndarray:
     angle = omega * time
     return _complex(np.cos(angle), -np.sin(angle))
 
@@ -81,7 +84,12 @@ def _late(omega: u.Values, time: u.Values) -> np.ndarray:
 def path_lag(omega: u.Values, loop: Loop) -> np.ndarray:
     """Motor torque over assist gain times pedal torque."""
     first, second = omega * loop.filter_lag, omega * loop.motor_lag
-    return _late(omega, loop.dead_time) / _complex(1 - first * second, first + second)
+    return late(omega, loop.dead_time) / _complex(1 - first * second, first + second)
+
+
+def lever(omega: u.Values, loop: Loop) -> u.Values:
+    """Wheel torque over crank torque with the loop's own assist gain."""
+    return loop.gear_leverage + loop.assist_gain * path_lag(omega, loop)
 
 
 def wheel_response(omega: u.Values, plant: Any) -> tuple[np.ndarray, np.ndarray, u.Values]:
@@ -103,7 +111,7 @@ def rider_parts(omega: u.Values, loop: Loop) -> tuple[np.ndarray, np.ndarray, np
         direct * still - loop.derivative * rising + loop.proportional * loop.speed_gain * speed,
         loop.derivative * omega * still + direct * lean.imag,
     )
-    command = wanted * _late(omega, loop.delay) / _complex(1.0, omega * loop.muscle_lag)
+    command = wanted * late(omega, loop.delay) / _complex(1.0, omega * loop.muscle_lag)
     crank = _complex(speed / loop.wheel_radius + rising, -omega * still)
     fast = omega * loop.replanning_time
     given = _complex(-loop.leg_damping * square, loop.leg_stiffness * omega) * (loop.replanning_time**2 / loop.gear_ratio)
@@ -153,8 +161,7 @@ def count(loop: Loop) -> int:
 
 def grid(loop: Loop, greatest: float) -> np.ndarray:
     """Frequencies up to where no gain up to the greatest can hold the loop at one; fine enough for its phase."""
-    omega = np.geomspace(1.0, 1e5, 121)
-    square = omega**2
+    omega, square = _WIDE, _WIDE**2
     plain = omega * (square + loop.lean_by_lean)
     _, lean, speed = wheel_response(0.0, loop)
     lean, speed = abs(lean.real) + loop.lean_by_torque * omega, abs(speed) + square * loop.speed_by_torque
@@ -167,9 +174,8 @@ def grid(loop: Loop, greatest: float) -> np.ndarray:
     top = max(float(omega[last]), 5.0 * float(np.sqrt(np.max(loop.lean_by_lean))))
     step = 0.25 / float(np.max(loop.delay + loop.dead_time) + 1e-3)
     bend = min(step / 0.04, top)
-    slow = np.geomspace(_LOWEST, 0.1, 34)[:-1]
-    middle = np.geomspace(0.1, bend, max(int(np.log(bend / 0.1) / 0.04), 2))
-    return np.concatenate([slow, middle, np.arange(bend + step, top + 2 * step, step)])
+    middle = 0.1 * np.exp(np.linspace(0.0, np.log(bend / 0.1), max(int(np.log(bend / 0.1) / 0.04), 2)))
+    return np.concatenate([_SLOW, middle, np.arange(bend + step, top + 2 * step, step)])
 
 
 def turns(values: np.ndarray) -> np.ndarray:
@@ -306,50 +312,20 @@ def _window(loop: Loop, omega: np.ndarray, greatest: float) -> Window:
     )
 
 
-_INTO = np.linspace(0.0, 1.0, 6)
-
-
-def nearest(loop: Loop, gains: np.ndarray) -> np.ndarray:
-    """Least distance of the loop from minus one, for builds down the first axis and gains along the second."""
-    omega = grid(loop, float(np.max(gains)))
-    out = np.empty((max(count(loop), len(gains)), gains.shape[-1]))
-    for start in range(0, len(out), BLOCK // 4):
-        some = slice(start, start + BLOCK // 4)
-        own, gain = rows_of(loop, some), gains if len(gains) == 1 else gains[some]
-        free, pull = _affine(omega, own)
-        square = _square(free[:, None], pull[:, None], gain[..., None])
-        place = np.argmin(square, axis=-1)
-        low, high = omega[np.maximum(place - 1, 0)], omega[np.minimum(place + 1, len(omega) - 1)]
-        own = Loop(*(part[..., None] for part in own))
-        for _ in range(3):  # the lowest of six points, then the two intervals around it
-            points = low[..., None] + (high - low)[..., None] * _INTO
-            square = _square(*_affine(points, own), gain[..., None])
-            place = np.argmin(square, axis=-1)[..., None]
-            low, high = (np.take_along_axis(points, np.clip(place + step, 0, 5), -1)[..., 0] for step in (-1, 1))
-        out[some] = np.sqrt(np.take_along_axis(square, place, -1)[..., 0])
-    return out
-
-
-def _affine(omega: np.ndarray, loop: Loop) -> tuple[np.ndarray, np.ndarray]:
-    """One plus the loop without assist, and what each unit of gain adds."""
-    parts = response(omega, loop)
-    share = parts.rider / parts.pole
-    return 1 + loop.gear_leverage * share, parts.lag * share
-
-
-def _square(free: np.ndarray, pull: np.ndarray, gain: np.ndarray) -> np.ndarray:
-    """The squared size of free + gain * pull, without complex numbers in between."""
-    real, imag = free.real + gain * pull.real, free.imag + gain * pull.imag
-    return real * real + imag * imag
-
-
 def window(loop: Loop, greatest: float) -> Window:
     """The widest stable interval of gains from zero to the greatest, of every build in columns."""
     omega = grid(loop, greatest)
-    starts = range(0, count(loop), BLOCK)
-    block = lambda start: _window(rows_of(loop, slice(start, start + BLOCK)), omega, greatest)
-    if len(starts) == 1:
-        return block(0)
-    with ThreadPoolExecutor(max_workers=min(os.cpu_count() or 1, len(starts))) as cores:  # numpy lets the cores work side by side
-        parts = list(cores.map(block, starts))
-    return Window(*(np.concatenate(part) for part in zip(*parts, strict=True)))
+    return Window(*map(np.concatenate, zip(*in_blocks(lambda block: _window(block, omega, greatest), loop), strict=True)))
+
+
+def in_blocks(function: Callable[..., Any], loop: Loop, *more: np.ndarray) -> list[Any]:
+    """What a function makes of so many builds at a time as fit into the cache; numpy lets the cores work side by side.
+
+    Further arrays have one row per build.
+    """
+    builds = max(count(loop), *map(len, more)) if more else count(loop)
+    if builds <= BLOCK:
+        return [function(loop, *more)]
+    blocks = [slice(start, start + BLOCK) for start in range(0, builds, BLOCK)]
+    with ThreadPoolExecutor(max_workers=min(os.cpu_count() or 1, len(blocks))) as cores:
+        return list(cores.map(lambda block: function(rows_of(loop, block), *(part[block] for part in more)), blocks))

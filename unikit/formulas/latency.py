@@ -1,4 +1,4 @@
-"""How slow the assist may be: the dead time at which a gain that is stable now begins to oscillate."""
+"""How slow the assist may be: the dead time from which a gain is no longer stable."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def dead_time_budget(
     gear_ratio: u.Ratio,
     assist_gain: u.Ratio,
 ) -> u.Second:
-    """The dead time of the assist at which its gain begins to oscillate; the path's own dead time does not count.
+    """The dead time of the assist from which its gain is no longer stable; the path's own dead time does not count.
 
     Zero where the gain is not stable even without dead time, endless where no
     dead time matters: without assist, or where the rider alone outweighs it.

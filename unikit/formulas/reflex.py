@@ -17,7 +17,7 @@ from typing import NamedTuple
 import numpy as np
 
 from .. import units as u
-from . import _states, _tuning, _window, delay
+from . import _margins, _states, _tuning, _window, delay
 from .checks import not_negative, positive, within
 from .registry import formula
 
@@ -65,6 +65,9 @@ class Path(NamedTuple):
     dead_time: u.Second  # computation and half a sample
     filter_corner: u.Hertz  # inf for no filter
     motor_lag: u.Second
+
+
+_UNASSISTED = Path(0.0, np.inf, 0.0)
 
 
 class GainWindow(NamedTuple):
@@ -312,13 +315,13 @@ def loop_margins(
 
 
 @formula(
-    equation=r"\min_\omega |1 + \lambda Q + k H Q|,\quad 0\ \text{where unstable}",
-    source="nyquist_gain",
+    equation=r"\min_\omega|1 + L|,\quad 1 + L = (1 + \lambda Q) + k H Q",
+    source="nyquist_gain, astrom_murray",
     sign=_SIGN,
-    valid=_VALID + "; from sampled frequencies and the parabola through the lowest three",
+    valid=_VALID + "; to one part in a thousand; 0 outside the widest stable interval of gains",
 )
 def vector_margins(plant: Plant, reflex: Reflex, path: Path, gear_leverage: u.Ratio, gear_ratio: u.Ratio, assist_gains: u.Ratio) -> u.Ratio:
-    """Vector margin of one or many loops at several assist gains along the last axis; zero where a gain is not stable.
+    """Vector margins of many assist gains at once, along the last axis of the answer; 0 where the loop is not stable.
 
     Args:
         plant: the machine near its steady ride.
@@ -326,23 +329,22 @@ def vector_margins(plant: Plant, reflex: Reflex, path: Path, gear_leverage: u.Ra
         path: the assist path.
         gear_leverage: wheel torque per crank torque through the gear alone.
         gear_ratio: wheel turns per crank turn.
-        assist_gains: gains on the last axis; the axes before it belong to the other arguments.
+        assist_gains: motor torque at the wheel per torque at the crank; the last axis counts the gains.
 
     >>> plant = Plant(41.5, 0.19, 0.0, -29.0, 0.14, -0.03, 0.36)
     >>> rider = Reflex(300.0, 54.0, 0.0, 0.02, 0.1, 0.03, 2.0, 40.0, 0.2)
-    >>> vector_margins(plant, rider, Path(0.01, 10.0, 0.003), 0.65, 1.5, [0.05, 0.25, 0.45]).round(3).tolist()
-    [0.0, 0.114, 0.0]
+    >>> vector_margins(plant, rider, Path(0.01, 10.0, 0.003), 0.65, 1.5, [0.1, 0.2, 0.3, 0.5]).round(3).tolist()
+    [0.0, 0.098, 0.083, 0.0]
     """
-    gains = np.atleast_1d(np.asarray(assist_gains, float))
-    not_negative("assist_gains", gains)
-    greatest = max(4.0, 1.01 * float(gains.max()))
-    found = gain_window(plant, reflex, path, gear_leverage, gear_ratio, greatest)
-    low, high, there = (np.asarray(part)[..., None] for part in (found.toppling_gain, found.onset_gain, np.equal(found.reason, "")))
-    stable = there & ((gains > low) | ((low == 0) & (gains == 0))) & (gains < high)
     loop, shape = _window.columns(_check(plant, reflex, path, gear_leverage, gear_ratio))
-    rows = gains if gains.ndim == 1 else np.broadcast_to(gains, (*shape, gains.shape[-1])).reshape(-1, gains.shape[-1])
-    least = _window.nearest(loop, np.atleast_2d(rows))
-    return np.where(stable, least.reshape(*shape, gains.shape[-1]), 0.0)
+    not_negative("assist_gains", assist_gains)
+    gains = np.asarray(assist_gains, float)
+    if gains.ndim == 0:
+        raise ValueError(f"assist_gains must be a list of gains, got {gains}")
+    lead = np.broadcast_shapes(shape, gains.shape[:-1])
+    loop = _window.Loop(*(part if len(part) == 1 else np.broadcast_to(part.reshape(shape), lead).reshape(-1, 1) for part in loop))
+    gains = np.broadcast_to(gains, lead + gains.shape[-1:]).reshape(-1, gains.shape[-1])
+    return _margins.vectors(loop, gains).reshape(lead + gains.shape[-1:])
 
 
 class StateSpace(NamedTuple):
@@ -381,9 +383,9 @@ def system_matrices(
 
 
 @formula(
-    equation=r"(K_p, K_d, K_a) = \arg\max\ \min_\omega |1 + L(j\omega)|,\quad \lambda = G = 1,\ k = 0",
+    equation=r"(K_p, K_d, K_a) = \arg\max\ \min_\omega |1 + L(j\omega)|",
     source="nyquist_gain, insperger_2013",
-    valid=_VALID + "; a rider who has learned the ungeared wheel; gains from 0.4 to 4 times what the machine itself is measured by",
+    valid=_VALID + "; a rider who has learned this machine; gains up to 4 times what the machine itself is measured by",
 )
 def tuned_reflex(
     plant: Plant,
@@ -394,13 +396,18 @@ def tuned_reflex(
     leg_damping: u.NewtonMetreSecondPerRadian = 0.0,
     leg_stiffness: u.NewtonMetrePerRadian = 0.0,
     replanning_time: u.Second = 0.0,
+    path: Path = _UNASSISTED,
+    gear_leverage: u.Ratio = 1.0,
+    gear_ratio: u.Ratio = 1.0,
+    assist_gain: u.Ratio = 0.0,
 ) -> Reflex:
-    """The rider whose gains keep the ungeared wheel as far from instability as this delay lets them.
+    """The rider whose gains keep a machine as far from instability as this delay lets them; without more, the ungeared wheel.
 
-    Where no gains balance the wheel they are those that come nearest; :func:`gain_window` then says why it is empty.
+    Where no gains balance the wheel they are those that come nearest, seen from the longest lag that can be balanced;
+    :func:`gain_window` then says why it is empty.
 
     Args:
-        plant: the ungeared machine near its steady ride.
+        plant: the machine near its steady ride.
         delay: from lean to the first change of muscle force.
         muscle_lag: time constant with which the muscle then follows.
         predictive: true for a rider who also answers lean acceleration.
@@ -408,6 +415,10 @@ def tuned_reflex(
         leg_damping: damping of the legs at the crank.
         leg_stiffness: stiffness of the legs at the crank.
         replanning_time: time after which the legs have taken up a new cadence.
+        path: the assist path.
+        gear_leverage: wheel torque per crank torque through the gear alone.
+        gear_ratio: wheel turns per crank turn.
+        assist_gain: motor torque at the wheel per torque at the crank that the rider has learned with.
 
     >>> plant = Plant(41.5, 0.19, 0.0, -29.0, 0.14, -0.03, 0.36)
     >>> rider = tuned_reflex(plant, 0.1, 0.03, speed_gain=0.02, leg_damping=2.0, leg_stiffness=40.0, replanning_time=0.2)
@@ -415,6 +426,8 @@ def tuned_reflex(
     (277, 52, 0.0)
     """
     rider = Reflex(1.0, 0.0, 0.0, speed_gain, delay, muscle_lag, leg_damping, leg_stiffness, replanning_time)
-    loop, shape = _window.columns(_check(plant, rider, Path(0.0, np.inf, 0.0), 1.0, 1.0))
+    not_negative("assist_gain", assist_gain)
+    learned = _check(plant, rider, path, gear_leverage, gear_ratio)._replace(assist_gain=assist_gain)
+    loop, shape = _window.columns(learned)
     gains = _tuning.tune(loop, predictive)
     return rider._replace(**{name: _answer(shape, gains[:, place]) for place, name in enumerate(Reflex._fields[:3])})

@@ -32,6 +32,13 @@ BUILD = {
     "rider.mass": Setting("Rider with load", "kg", 20, 130, 1),
     "rider.drag_area": Setting("Drag area", "m^2", 0.1, 0.9, 0.01),
     "rider.critical_power": Setting("Critical power", "W", 20, 350, 5),
+    "rider.zero_cadence_torque": Setting("Greatest leg torque", "N*m", 10, 180, 1),
+    "rider.centre_of_mass_height": Setting("Centre of mass", "mm", 300, 1200, 5),
+    "rider.reaction_delay": Setting("Reaction delay", "ms", 40, 250, 1),
+    "rider.muscle_lag": Setting("Muscle lag", "ms", 10, 120, 1),
+    "rider.leg_damping": Setting("Leg damping", "N*m*s/rad", 0, 15, 0.1),
+    "rider.leg_stiffness": Setting("Leg stiffness", "N*m/rad", 0, 300, 1),
+    "wheel.mass": Setting("Wheel without motor", "kg", 1, 15, 0.1),
     "assist.driving_gain.{gear}": Setting("Assist gain", "", 0, 1.5, 0.01),
     "assist.resisting_gain.{gear}": Setting("Gain, holding back", "", 0, 1.5, 0.01),
     "sensor.filter_corner": Setting("Filter corner", "Hz", 2, 60, 0.5),
@@ -59,6 +66,7 @@ CASE = {
     "air_temperature": Setting("Air", "°C", -15, 45, 1),
     "wanted_speed": Setting("Wanted speed", "km/h", 1, 40, 0.5),
 }
+BUILD_CHOICES = {"rider.prediction": ("Rider answers", {"lean and its rate": "rate", "acceleration as well": "acceleration"})}
 NEEDS_MOTOR = ("gust", "state_of_charge", "distance", "trim")  # of the case: what legs alone do not ask about
 CASE_CHOICES = {"trim": ("Trim torque", ("none", "steps", "level"))}
 
@@ -67,30 +75,45 @@ class Desk:
     """The controls of one panel over one build and case, and the variant they stand for.
 
     Fields that the build does not have (a motor's, in a build without one) are left out.
+
+    Args:
+        build: what is varied, and saved with nothing but what the reader moved.
+        case: the same for the ride.
+        build_fields: dotted paths, keys of ``BUILD`` and ``BUILD_CHOICES``.
+        case_fields: fields of the case.
+        completed: the build with numbers where it has none, for the controls to begin at; a field that nobody moves stays open.
     """
 
-    def __init__(self, build: Build, case: Case, build_fields: Sequence[str], case_fields: Sequence[str]) -> None:
+    def __init__(
+        self, build: Build, case: Case, build_fields: Sequence[str], case_fields: Sequence[str], completed: Build | None = None
+    ) -> None:
         self.build, self.case, self.gear = build, case, build.gears.engaged
         self.controls: list[Control | Choice] = []
         self.start: dict[str, Any] = {}
         for pattern in build_fields:
             path = pattern.format(gear=self.gear)
-            value = _value(build, path)
-            if value is not None:
+            value = _value(completed or build, path)
+            if value is None:
+                continue
+            if pattern in BUILD_CHOICES:
+                self._choose(path, *BUILD_CHOICES[pattern], value)
+            else:
                 self._add(path, BUILD[pattern], describe(path).kind, value)
         for name in case_fields:
             path = f"case.{name}"
             if name in NEEDS_MOTOR and build.motor is None:
                 continue
             if name in CASE_CHOICES:
-                label, words = CASE_CHOICES[name]
-                self.controls.append(Choice(path, label, words))
-                self.start[path] = getattr(case, name)
+                self._choose(path, *CASE_CHOICES[name], getattr(case, name))
             else:
                 self._add(path, CASE[name], describe(name, Case).kind, getattr(case, name))
 
     def _add(self, path: str, setting: Setting, kind: str, value: float) -> None:
         self.controls.append(Control(path, setting.label, setting.unit, setting.low, setting.high, setting.step, kind))
+        self.start[path] = value
+
+    def _choose(self, path: str, label: str, words: Sequence[str] | Mapping[str, str], value: str) -> None:
+        self.controls.append(Choice(path, label, words))
         self.start[path] = value
 
     def variant(self, values: Mapping[str, Any]) -> tuple[Build, Case]:

@@ -8,7 +8,7 @@ import numpy as np
 
 from .. import units as u
 from ..formulas import latency, leverage, reflex
-from ..formulas.reflex import GainWindow
+from ..formulas.reflex import GainWindow, Path, Plant, Reflex
 from ..inputs import Build, Case, Gear
 from . import loop as loops
 from .loop import Loop
@@ -39,7 +39,7 @@ class Balance(Result):
     stronger: u.Ratio = shown("rider may be stronger by the factor", digits=2)
     phase_margin: u.Radian = shown("phase margin", "deg", 0)
     dead_time: u.Second = shown("dead time of the assist", "ms", 0)
-    dead_time_budget: u.Second = shown("dead time at which the gain as set oscillates", "ms", 0)
+    dead_time_budget: u.Second = shown("dead time from which the gain as set is unstable", "ms", 0)
     reaction_delay: u.Second = shown("rider's delay", "ms", 0)
     toppling_rate: u.RadianPerSecond = shown("toppling rate", "rad/s", 2)
     gear_alone: u.Ratio = shown("gear leverage alone", digits=3)
@@ -47,32 +47,32 @@ class Balance(Result):
     assumed: str = shown("assumed, not measured")
     gain: u.Ratio = shown("assist gain", digits=3)
     vector_over_gain: u.Ratio = shown("vector margin", digits=3)
-    budget_over_gain: u.Second = shown("dead time at which it oscillates", "ms", 0)
+    budget_over_gain: u.Second = shown("dead time from which it is unstable", "ms", 0)
 
 
-def study(build: Build, case: Case, gear: Gear | None = None) -> Balance:
+def study(build: Build, case: Case, gear: Gear | None = None, experienced: bool = False) -> Balance:
     """The gain window of a gear in a case, with what the gain as set leaves to either edge.
 
     The rider has learned the ungeared wheel and does the same with the feet
-    here.  Margins are those of the whole loop, rider and legs together, in the
+    here; an experienced one has learned this machine as it is set.  Margins are those of the whole loop, rider and legs together, in the
     worse of driving and resisting pedals.  What the build does not say about
     the rider is taken in the middle of its range and named.
     """
     assumed = loops.assumed(build)
     build = loops.completed(build)
     gear = _same(build, gear)
-    loop = loops.loop(build, case, gear)
-    windows = [_window(loop, hold) for _, hold, _ in loop.ways()]
-    window = reflex.common_window(*windows)
-    held = [inside(one, gain) for one, (_, _, gain) in zip(windows, loop.ways(), strict=True)]
-    margins = [_margins(loop, hold, gain) for _, hold, gain in loop.ways()]
-    vector = min(float(one.vector) if ok else 0.0 for one, ok in zip(margins, held, strict=True))
-    free = float(vectors(loops.ungeared(build, case), 1.0, np.zeros(1))[0])
+    loop = loops.loop(build, case, gear, experienced=experienced)
+    both = windows(loop)
+    window = reflex.common_window(*both)
+    held = all(inside(one, gain) for one, gain in zip(both, loop.gain, strict=True))
+    margins = reflex.loop_margins(loop.plant, loop.reflex, loop.path, loop.hold, loop.gear_ratio, loop.gain)
+    vector = float(np.min(margins.vector)) if held else 0.0
+    free = float(vectors(loops.ungeared(build, case), np.zeros(1)).min())
     restoring = leverage.restoring_gain(gear.ratio, gear.efficiency, build.cranks.length, build.cranks.reference_length)
     axis = gain_axis(window, restoring, loop)
-    over = worse_vectors(loop, axis)
+    over = vectors(loop, axis).min(axis=0)
     best = int(np.argmax(over))
-    budgets = [budget(loop, hold, np.append(axis, gain)) for _, hold, gain in loop.ways()]
+    budgets = budget(loop, np.hstack([np.tile(axis, (2, 1)), loop.gain[:, None]])).min(axis=0)
     return Balance(
         gear=gear.name,
         driving_gain=loop.driving_gain,
@@ -87,11 +87,11 @@ def study(build: Build, case: Case, gear: Gear | None = None) -> Balance:
         vector_best=float(over[best]),
         vector_ungeared=free,
         vector_share=vector / free if free > 0 else np.nan,
-        weaker=max(float(one.gain_down) for one in margins) if all(held) else np.nan,
-        stronger=min(float(one.gain_up) for one in margins) if all(held) else np.nan,
-        phase_margin=min(float(one.phase) for one in margins) if all(held) else np.nan,
+        weaker=float(np.max(margins.gain_down)) if held else np.nan,
+        stronger=float(np.min(margins.gain_up)) if held else np.nan,
+        phase_margin=float(np.min(np.abs(margins.phase))) if held else np.nan,
         dead_time=loop.path.dead_time,
-        dead_time_budget=min(float(one[-1]) for one in budgets),
+        dead_time_budget=float(budgets[-1]),
         reaction_delay=build.rider.reaction_delay,
         toppling_rate=float(np.sqrt(loop.plant.lean_by_lean)),
         gear_alone=loop.driving_leverage,
@@ -99,7 +99,7 @@ def study(build: Build, case: Case, gear: Gear | None = None) -> Balance:
         assumed=loops.in_words(assumed),
         gain=axis,
         vector_over_gain=over,
-        budget_over_gain=np.minimum(*budgets)[:-1],
+        budget_over_gain=budgets[:-1],
     )
 
 
@@ -108,42 +108,34 @@ def _same(build: Build, gear: Gear | None) -> Gear:
     return build.gears.named(None if gear is None else gear.name)
 
 
-def _window(loop: Loop, hold: u.Values) -> GainWindow:
-    return reflex.gain_window(loop.plant, loop.reflex, loop.path, hold, loop.gear_ratio, GREATEST)
+def windows(loop: Loop) -> tuple[GainWindow, GainWindow]:
+    """The windows of driving and of resisting pedals."""
+    found = reflex.gain_window(loop.plant, loop.reflex, loop.path, loop.hold, loop.gear_ratio, GREATEST)
+    driving, resisting = (GainWindow(*(part[way] for part in found)) for way in (0, 1))
+    return driving, resisting
 
 
-def _margins(loop: Loop, hold: u.Values, gain: u.Values):
-    return reflex.loop_margins(loop.plant, loop.reflex, loop.path, hold, loop.gear_ratio, gain)
-
-
-def budget(loop: Loop, hold: u.Values, gain: u.Values) -> u.Second:
-    """The dead time at which a gain begins to oscillate."""
-    return latency.dead_time_budget(loop.plant, loop.reflex, loop.path, hold, loop.gear_ratio, gain)
-
-
-def inside(window: GainWindow, gain: u.Values) -> bool:
+def inside(window: GainWindow, gain: u.Values) -> u.Values:
     """Whether a gain is stable: at or above the toppling gain when that is zero, and below the onset gain."""
     low, gain = np.asarray(window.toppling_gain), np.asarray(gain)
     return np.equal(window.reason, "") & ((gain > low) | ((low == 0) & (gain == 0))) & (gain < window.onset_gain)
 
 
-def windows(loop: Loop) -> tuple[GainWindow, GainWindow]:
-    """The windows of driving and of resisting pedals."""
-    return tuple(_window(loop, hold) for _, hold, _ in loop.ways())
+def vectors(loop: Loop, gain: u.Values) -> np.ndarray:
+    """Vector margins over gains along the last axis, of driving and resisting pedals along the first; zero where a gain is not stable."""
+    return reflex.vector_margins(loop.plant, loop.reflex, loop.path, loop.hold, loop.gear_ratio, gain)
 
 
-def vectors(loop: Loop, hold: u.Values, gain: u.Values) -> np.ndarray:
-    """Vector margin with one gear leverage over gains along the last axis; zero where a gain is not stable."""
-    return reflex.vector_margins(loop.plant, loop.reflex, loop.path, hold, loop.gear_ratio, gain)
-
-
-def worse_vectors(loop: Loop, gain: u.Values) -> np.ndarray:
-    """The same in the worse of driving and resisting."""
-    return np.minimum(*(vectors(loop, hold, gain) for _, hold, _ in loop.ways()))
+def budget(loop: Loop, gain: np.ndarray) -> np.ndarray:
+    """Dead time from which gains along the last axis are unstable, of driving and resisting pedals along the first."""
+    spread = [np.asarray(part)[..., None] for part in (*loop.plant, *loop.reflex)]
+    plant, rider = Plant(*spread[:7]), Reflex(*spread[7:])
+    path = Path(*(np.asarray(part)[..., None] for part in loop.path))
+    return latency.dead_time_budget(plant, rider, path, loop.hold[..., None], np.asarray(loop.gear_ratio)[..., None], gain)
 
 
 def gain_axis(window: GainWindow, restoring: float, loop: Loop) -> np.ndarray:
     """Gains from zero to somewhat beyond the onset gain, the restoring gain and the gains as set."""
     onset = window.onset_gain if window.onset_frequency > 0 else 0.0  # an onset beyond what was looked at ends nothing
-    furthest = 1.25 * max(float(onset), float(restoring), float(np.max(loop.driving_gain)), float(np.max(loop.resisting_gain)), 0.2)
+    furthest = 1.25 * max(float(onset), float(restoring), float(np.max(loop.gain)), 0.2)
     return np.linspace(0.0, min(furthest, GREATEST), POINTS)

@@ -36,6 +36,8 @@ class Chance(Result):
     vector_middle: u.Ratio = shown("vector margin as set, median", digits=3)
     share_low: u.Ratio = shown("over ungeared, that 95 % have", "%", 0)
     share_middle: u.Ratio = shown("over ungeared, median", "%", 0)
+    chance_experienced: u.Ratio = shown("chance as set once they have learned this machine", "%", 0)
+    share_experienced: u.Ratio = shown("over ungeared then, median", "%", 0)
     onset_ratio: u.Ratio = shown("recommended gain over onset gain, median", digits=2)
     onset_ratio_low: u.Ratio = shown("recommended gain over onset gain, lowest tenth", digits=2)
     onset_ratio_high: u.Ratio = shown("recommended gain over onset gain, highest tenth", digits=2)
@@ -67,21 +69,25 @@ def study(build: Build, case: Case, gear: Gear | None = None, count: int = DRAWS
     middle = loops.completed(build)
     axis = balance.study(middle, case, gear).gain
     drawn = riders(build, count, seed)
-    loop = loops.loop(drawn, case, drawn.gears.named(None if gear is None else gear.name))
+    engaged = drawn.gears.named(None if gear is None else gear.name)
+    loop = loops.loop(drawn, case, engaged)
     margins = margins_as_set(loop, count)
     ungeared = ungeared_margin(drawn, case, count)
-    each = [_over(loop, hold, axis, count) for _, hold, _ in loop.ways()]
-    both = np.minimum(*each)
+    practised = margins_as_set(loops.loop(drawn, case, engaged, experienced=True), count)
+    each = vectors(loop, axis).reshape(2, -1, len(axis))  # one row for all draws where nothing is uncertain
+    each = np.broadcast_to(each, (2, count, len(axis)))
+    both = each.min(axis=0)
     best = int(np.argmax(both.mean(axis=0)))
     found = windows(loop)
     onset = np.broadcast_to(np.minimum(*(one.onset_gain for one in found)), (count,))
     low = np.broadcast_to(np.maximum(*(one.toppling_gain for one in found)), (count,))
     there = np.broadcast_to(np.equal(found[0].reason, "") & np.equal(found[1].reason, ""), (count,))
     chance = float((margins > 0).mean())
-    share = margins / np.where(ungeared > 0, ungeared, 1.0)
+    free = np.where(ungeared > 0, ungeared, 1.0)
+    share = margins / free
     ratio = axis[best] / onset[there] if there.any() else np.full(1, np.nan)
     return Chance(
-        gear=middle.gears.named(None if gear is None else gear.name).name,
+        gear=engaged.name,
         draws=count,
         assumed=loops.in_words(loops.assumed(build)),
         chance=chance,
@@ -94,6 +100,8 @@ def study(build: Build, case: Case, gear: Gear | None = None, count: int = DRAWS
         vector_middle=float(np.median(margins)),
         share_low=float(np.quantile(share, 0.05)),
         share_middle=float(np.median(share)),
+        chance_experienced=float((practised > 0).mean()),
+        share_experienced=float(np.median(practised / free)),
         onset_ratio=float(np.median(ratio)),
         onset_ratio_low=float(np.quantile(ratio, 0.1)),
         onset_ratio_high=float(np.quantile(ratio, 0.9)),
@@ -122,13 +130,13 @@ def judged(build: Build, case: Case, gear: Gear, count: int = DRAWS, seed: int =
     drawn = riders(build, count, seed)
     loop = loops.loop(drawn, case, drawn.gears.named(gear.name))
     vector, free = margins_as_set(loop, count), ungeared_margin(drawn, case, count)
-    edges, budgets = np.full(count, np.inf), np.full(count, np.inf)
-    for window, (_, hold, gain) in zip(windows(loop), loop.ways(), strict=True):
+    edges = np.full(count, np.inf)
+    for window, gain in zip(windows(loop), loop.gain, strict=True):
         with np.errstate(divide="ignore", invalid="ignore"):
             lower = np.where(np.equal(window.toppling_gain, 0.0), np.inf, np.divide(gain, window.toppling_gain))
             upper = np.divide(window.onset_gain, gain)
         edges = np.minimum(edges, np.where(inside(window, gain), np.minimum(lower, upper), 0.0))
-        budgets = np.minimum(budgets, budget(loop, hold, gain))
+    budgets = np.broadcast_to(budget(loop, loop.gain[..., None])[..., 0].min(axis=0), (count,))
     with np.errstate(divide="ignore"):
         late = np.where(np.isinf(budgets), np.inf, np.divide(budgets, loop.path.dead_time))
     share = vector / np.where(free > 0, free, np.inf)
@@ -138,16 +146,12 @@ def judged(build: Build, case: Case, gear: Gear, count: int = DRAWS, seed: int =
 
 def margins_as_set(loop: Loop, count: int) -> np.ndarray:
     """Vector margin of each draw with the gains as set, in the worse direction; zero where it is not stable."""
-    return np.minimum(*(_over(loop, hold, np.asarray(gain)[..., None], count)[:, 0] for _, hold, gain in loop.ways()))
+    return np.broadcast_to(vectors(loop, loop.gain[..., None])[..., 0].min(axis=0), (count,))
 
 
 def ungeared_margin(drawn: Build, case: Case, count: int) -> np.ndarray:
     """Vector margin of each draw on the ungeared wheel without assist."""
-    return _over(loops.ungeared(drawn, case), 1.0, np.zeros(1), count)[:, 0]
-
-
-def _over(loop: Loop, hold: u.Values, gain: np.ndarray, count: int) -> np.ndarray:
-    return np.broadcast_to(vectors(loop, hold, gain), (count, gain.shape[-1]))
+    return np.broadcast_to(vectors(loops.ungeared(drawn, case), np.zeros(1))[..., 0].min(axis=0), (count,))
 
 
 def _best(axis: np.ndarray, margins: np.ndarray) -> float:

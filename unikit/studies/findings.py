@@ -201,7 +201,7 @@ _TABLE = (
     Rule(
         "dead time",
         "Is the assist quick enough?",
-        "dead time at which the gain as set begins to oscillate",
+        "dead time from which the gain as set is unstable",
         "dead time of the assist",
         1.2,
         2.0,

@@ -6,16 +6,20 @@ them.  What a build leaves out is taken over a range, and named.
 
 from __future__ import annotations
 
+import dataclasses
 import weakref
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache, lru_cache
 from typing import Any
 
 import numpy as np
 
 from ..formulas import balance, leverage, reflex
 from ..formulas.reflex import Path, Plant, Reflex
-from ..inputs import Build, Case, Gear, replace
+from ..inputs import Build, Case, Gear, describe
+from ..inputs.fields import Named
+from ..inputs.spreads import Spread
+from ..inputs.spreads import read as spread_of
 from ..units import Values
 from .split import assist_gain
 
@@ -48,9 +52,20 @@ class Loop:
     driving_gain: Values
     resisting_gain: Values
 
-    def ways(self) -> tuple[tuple[str, Values, Values], ...]:
-        """Direction of the pedals, gear leverage and gain that way."""
-        return ("driving", self.driving_leverage, self.driving_gain), ("resisting", self.resisting_leverage, self.resisting_gain)
+    @property
+    def hold(self) -> np.ndarray:
+        """Gear leverage of driving and of resisting pedals along a first axis, before that of the draws."""
+        return self._both(self.driving_leverage, self.resisting_leverage)
+
+    @property
+    def gain(self) -> np.ndarray:
+        """Assist gain as set for driving and for resisting pedals along a first axis, before that of the draws."""
+        return self._both(self.driving_gain, self.resisting_gain)
+
+    def _both(self, driving: Values, resisting: Values) -> np.ndarray:
+        parts = (*self.plant, *self.reflex, *self.path, self.gear_ratio, driving, resisting)
+        shape = np.broadcast_shapes(*map(np.shape, parts))
+        return np.stack([np.broadcast_to(driving, shape), np.broadcast_to(resisting, shape)])
 
 
 def assumed(build: Build) -> tuple[str, ...]:
@@ -64,14 +79,31 @@ def in_words(paths: tuple[str, ...]) -> str:
     return ", ".join(path.rpartition(".")[2].replace("_", " ") for path in paths) or "nothing"
 
 
+@cache
+def _ranges() -> dict[str, tuple[float | str, Spread | None]]:
+    """Middle and spread of each assumed number; read at the first need, because units are not needed before."""
+    return {path: (text, None) if describe(path).form == "word" else spread_of(text, describe(path).kind) for path, text in ASSUMED.items()}
+
+
 def completed(build: Build) -> Build:
-    """The build with a range in place of every number of the rider that it leaves out."""
-    missing = assumed(build)
-    changes: dict[str, Any] = {path: ASSUMED[path] for path in missing if path in ASSUMED}
-    if "rider.drag_height" in missing:
-        low, high = (share * build.rider.centre_of_mass_height for share in DRAG_HEIGHT)
-        changes["rider.drag_height"] = f"{low} m to {high} m"
-    return replace(build, changes) if changes else build
+    """The build with a range, and its middle, in place of every number of the rider that it leaves out."""
+    missing, spreads = assumed(build), dict(build.spreads)
+    if not missing:
+        return build
+    values: dict[str, Any] = {}
+    for path in missing:
+        name = path.partition(".")[2]
+        if path in ASSUMED:
+            values[name], spread = _ranges()[path]
+        else:
+            height = build.rider.centre_of_mass_height
+            low, high = (share * height for share in DRAG_HEIGHT)
+            # In a column of builds each row is a rider of its own, without a spread.
+            values[name], spread = 0.5 * (low + high), None if np.ndim(height) else Spread("uniform", (low, high))
+        if spread is not None:
+            spreads[path] = spread
+    # Not by inputs.replace, which reads a whole build anew: these values are within their limits, as a test sees to.
+    return dataclasses.replace(build, rider=dataclasses.replace(build.rider, **values), spreads=Named(spreads))
 
 
 def body(build: Build) -> dict[str, Values]:
@@ -99,7 +131,8 @@ def road(build: Build, case: Case, speed: Values | None = None, slope: Values | 
     }
 
 
-_drawn: weakref.WeakKeyDictionary[Build, Reflex] = weakref.WeakKeyDictionary()
+_UNGEARED = (0.0, float("inf"), 0.0), 1.0, 1.0, 0.0  # assist path, gear leverage, gear ratio, assist gain
+_drawn: weakref.WeakKeyDictionary[Build, dict[str, Reflex]] = weakref.WeakKeyDictionary()
 
 
 def habit(build: Build) -> Reflex:
@@ -107,19 +140,35 @@ def habit(build: Build) -> Reflex:
 
     Needs a completed build.  The ungeared wheel has the same body and the same wheel, motor and all.
     """
+    return _rider(build, 1.0, _UNGEARED, "")
+
+
+def adapted(build: Build, gear: Gear) -> Reflex:
+    """The rider who has learned this gear with its driving gain and these cranks as well as the ungeared wheel before."""
+    share = build.cranks.length / build.cranks.reference_length
+    lever = leverage.gear_leverage(gear.ratio, gear.efficiency)
+    return _rider(build, share, (tuple(path(build)), lever, gear.ratio, assist_gain(build, gear)), gear.name)
+
+
+def _rider(build: Build, share: Values, machine: tuple[Any, ...], gear: str) -> Reflex:
+    """A rider who has learned a machine, kept, because learning takes longer than all that is asked of the rider afterwards."""
     rider = build.rider
     measures = (*body(build).values(), rider.drag_area, rider.drag_height)
-    person = (rider.reaction_delay, rider.muscle_lag, rider.speed_gain, rider.leg_damping, rider.leg_stiffness, rider.replanning_time)
-    if not any(np.ndim(value) for value in (*measures, *person)):
-        return _learned(measures, person, rider.prediction)
-    if build not in _drawn:
-        _drawn[build] = _learn(measures, person, rider.prediction)
-    return _drawn[build]
+    legs = rider.leg_damping * share**2, rider.leg_stiffness * share**2
+    person = (rider.reaction_delay, rider.muscle_lag, rider.speed_gain, *legs, rider.replanning_time)
+    lags, *rest = machine
+    if not any(np.ndim(value) for value in (*measures, *person, *lags, *rest)):
+        return _learned(measures, person, rider.prediction, machine)
+    kept = _drawn.setdefault(build, {})
+    if gear not in kept:
+        kept[gear] = _learn(measures, person, rider.prediction, machine)
+    return kept[gear]
 
 
-def _learn(measures: tuple[Values, ...], person: tuple[Values, ...], prediction: str) -> Reflex:
+def _learn(measures: tuple[Values, ...], person: tuple[Values, ...], prediction: str, machine: tuple[Any, ...]) -> Reflex:
     *masses, drag_area, drag_height = measures
     delay, muscle_lag, speed_gain, damping, stiffness, replanning = person
+    lags, lever, ratio, gain = machine
     plant = balance.linear_plant(*masses, speed=LEARNED_AT, air_density=LEARNED_IN, drag_area=drag_area, drag_height=drag_height)
     return reflex.tuned_reflex(
         plant,
@@ -130,19 +179,22 @@ def _learn(measures: tuple[Values, ...], person: tuple[Values, ...], prediction:
         leg_damping=damping,
         leg_stiffness=stiffness,
         replanning_time=replanning,
+        path=Path(*lags),
+        gear_leverage=lever,
+        gear_ratio=ratio,
+        assist_gain=gain,
     )
 
 
-_learned = lru_cache(maxsize=256)(_learn)  # learning takes longer than all that is asked of the rider afterwards
+_learned = lru_cache(maxsize=256)(_learn)
 
 
-def at_cranks(rider: Reflex, share: Values, effort: Values = 1.0) -> Reflex:
-    """The same feet on cranks ``share`` times as long: foot force for a lean and passive legs as before; effort scales the command."""
-    command = share * effort
+def at_cranks(rider: Reflex, share: Values) -> Reflex:
+    """The same feet on cranks ``share`` times as long: foot force for a lean and passive legs as before."""
     return rider._replace(
-        proportional=rider.proportional * command,
-        derivative=rider.derivative * command,
-        acceleration=rider.acceleration * command,
+        proportional=rider.proportional * share,
+        derivative=rider.derivative * share,
+        acceleration=rider.acceleration * share,
         leg_damping=rider.leg_damping * share**2,
         leg_stiffness=rider.leg_stiffness * share**2,
     )
@@ -162,12 +214,20 @@ def ungeared(build: Build, case: Case) -> Loop:
     return Loop(plant, habit(build), Path(0.0, float("inf"), 0.0), 1.0, 1.0, 1.0, 0.0, 0.0)
 
 
-def loop(build: Build, case: Case, gear: Gear, speed: Values | None = None, slope: Values | None = None) -> Loop:
-    """The loop of a completed build with the habitual rider."""
-    plant = balance.linear_plant(**body(build), **road(build, case, speed, slope))
+def loop(
+    build: Build,
+    case: Case,
+    gear: Gear,
+    speed: Values | None = None,
+    slope: Values | None = None,
+    experienced: bool = False,
+    rider: Reflex | None = None,
+) -> Loop:
+    """The loop of a completed build with the habitual rider, one who has learned this machine, or another one, as at the cranks."""
     return Loop(
-        plant=plant,
-        reflex=at_cranks(habit(build), build.cranks.length / build.cranks.reference_length),
+        plant=balance.linear_plant(**body(build), **road(build, case, speed, slope)),
+        reflex=rider
+        or (adapted(build, gear) if experienced else at_cranks(habit(build), build.cranks.length / build.cranks.reference_length)),
         path=path(build),
         gear_ratio=gear.ratio,
         driving_leverage=leverage.gear_leverage(gear.ratio, gear.efficiency),

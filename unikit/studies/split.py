@@ -36,6 +36,7 @@ class Split(Result):
     motor_drag: u.NewtonMetre = shown("motor drag", "N*m", 2)
     trim: u.NewtonMetre = shown("trim torque", "N*m")
     reserve: u.NewtonMetre = shown("reserve at the worst crank angle", "N*m")
+    braking_reserve: u.NewtonMetre = shown("the same for braking", "N*m")
     highest: u.NewtonMetre = shown("greatest motor torque", "N*m")
     highest_by: str | np.ndarray = shown("set by")
     lowest: u.NewtonMetre = shown("greatest braking motor torque", "N*m")
@@ -212,6 +213,7 @@ def torque_split(
         motor_drag=_plain(drag),
         trim=_plain(trim),
         reserve=_plain(np.maximum(high - given.max(axis=-1), 0.0)),
+        braking_reserve=_plain(np.maximum(given.min(axis=-1) - low, 0.0)),
         highest=_plain(high),
         highest_by=_plain(np.broadcast_to(limits.highest_by, zero.shape)),
         lowest=_plain(low),

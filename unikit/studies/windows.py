@@ -11,7 +11,7 @@ from ..formulas import leverage, reflex
 from ..inputs import Build, Case, describe, replace
 from ..inputs.fields import pretty
 from . import loop as loops
-from .balance import gain_axis, inside, windows, worse_vectors
+from .balance import gain_axis, inside, vectors, windows
 from .results import Result, shown
 
 
@@ -126,6 +126,6 @@ def _row(build: Build, case: Case) -> tuple[float, float, float, float]:
     loop = loops.loop(build, case, build.gears.named())
     common = reflex.common_window(*windows(loop))
     axis = gain_axis(common, 0.0, loop)
-    margins = worse_vectors(loop, axis)
+    margins = vectors(loop, axis).min(axis=0)
     best = int(np.argmax(margins))
     return common.toppling_gain, common.onset_gain, float(axis[best]) if margins[best] > 0 else np.nan, float(margins[best])

@@ -22,7 +22,7 @@ class Span(NamedTuple):
 
 
 def span(scene, least: Span | None = None) -> Span:
-    """The gains that were looked at, and dead times to where the last of them begins to oscillate."""
+    """The gains that were looked at, and dead times to where the last of them is no longer stable."""
     budgets = scene.main.budget_over_gain
     longest = float(np.max(budgets[np.isfinite(budgets)], initial=0.0))
     needed_time = min(MS * max(2.0 * scene.main.dead_time, 1.05 * longest), DEAD_TIMES[-1])
@@ -130,5 +130,5 @@ picture = Picture(
     narrow_margins={"left": 0.72, "right": 0.15},
     span=lambda scene: scene.key,
     text="Assist gain upwards: chance of being inside the window and margin over the ungeared wheel; beside it the dead time at which each "
-    "gain begins to oscillate",
+    "gain is no longer stable",
 )
