@@ -92,3 +92,46 @@ def plain(**changes) -> Build:
         "rider.critical_power": 200.0,
     }
     return replace(build(), set_up | {path.replace("__", "."): value for path, value in changes.items()})
+
+
+def first_machine(ratio: float = 1.5, gain: float = 0.353, **changes) -> Build:
+    """The machine and rider of the first computation of the balance model; its motor has no drag and meets no limit but its cap."""
+    plain = {
+        "rider.mass": 84.0 - 6.91,
+        "rider.centre_of_mass_height": 0.8,
+        "rider.pitch_inertia": 10.0,
+        "rider.drag_area": 0.55,
+        "rider.drag_height": 0.75,
+        "rider.zero_cadence_torque": 700.0 * 0.125 * (0.2 + 0.8 * 2 / np.pi),
+        "rider.zero_torque_cadence": 25.0,
+        "rider.torque_floor": 0.2,
+        "rider.backward_strength": 0.8,
+        "rider.reaction_delay": 0.10,
+        "rider.muscle_lag": 0.03,
+        "rider.prediction": "acceleration",
+        "rider.speed_gain": 0.02,
+        "rider.leg_damping": 2.0,
+        "rider.leg_stiffness": 40.0,
+        "rider.replanning_time": 0.2,
+        "frame.centre_of_mass_height": 0.8,
+        "wheel.rolling_circumference": 2 * np.pi * 0.36,
+        "wheel.mass": 8.0 - 4.6,
+        "wheel.inertia": 0.3 - 0.035,
+        "wheel.rolling_coefficient": 0.008,
+        "wheel.bearing_drag": 0.0,
+        "wheel.bearing_drag_per_speed": 0.0,
+        "cranks.length": 0.125,
+        "cranks.reference_length": 0.125,
+        "gears.gear.long.ratio": ratio,
+        "gears.gear.long.efficiency": 0.97 if ratio != 1.0 else 1.0,
+        "assist.driving_gain.long": gain,
+        "assist.resisting_gain.long": gain,
+        "assist.torque_cap": 40.0,
+        "assist.trim_cap": 40.0,
+        "motor.hysteresis_torque": 0.0,
+        "motor.eddy_drag": 0.0,
+        "motor.quadrature_inductance": 0.003 * 0.091,
+        "sensor.filter_corner": 10.0,
+        "sensor.dead_time": 0.010,
+    }
+    return replace(strong(), plain | {path.replace("__", "."): value for path, value in changes.items()})

@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 
 from .. import units as u
-from . import _chebyshev, _march, _response
+from . import _chebyshev, _free, _response
 from .checks import not_negative, positive
 from .registry import formula
 
@@ -246,7 +246,7 @@ def free_motion(a_matrix: u.Values, delayed: u.Values, initial_state: u.Values, 
     state = np.asarray(initial_state, float)
     if state.shape != system.matrix.shape[-1:]:
         raise ValueError(f"initial_state must have the {system.matrix.shape[-1]} states of a_matrix, got shape {state.shape}")
-    return _march.march(system, state, time_step, int(steps))
+    return _free.march(system, state, time_step, int(steps))
 
 
 # -- frequency responses ----------------------------------------------------------------

@@ -215,6 +215,38 @@ def characteristic_current(magnet_flux: u.Weber, direct_inductance: u.Henry) -> 
 
 
 @formula(
+    equation=r"i_d = -\frac{\omega_e^2 L_q\,\psi}{R^2 + \omega_e^2 L_d L_q},\quad i_q = -\frac{\omega_e R\,\psi}{R^2 + \omega_e^2 L_d L_q}",
+    source="fitzgerald_machinery",
+    sign="motor convention: the torque of these currents is against the rotation",
+    valid="all three leads together, steady state, no saturation; the first moments of a short may have more",
+)
+def short_circuit_current(
+    electrical_rate: u.RadianPerSecond,
+    phase_resistance: u.Ohm,
+    direct_inductance: u.Henry,
+    quadrature_inductance: u.Henry,
+    magnet_flux: u.Weber,
+) -> DqCurrents:
+    """Currents of a turning machine whose three leads are joined; :func:`dq_torque` of them is the braking torque.
+
+    Args:
+        electrical_rate: electrical angular frequency.
+        phase_resistance: resistance of one phase, with all that lies in the short.
+        direct_inductance: inductance in the direct axis.
+        quadrature_inductance: inductance in the quadrature axis.
+        magnet_flux: peak flux linkage of a phase with the magnets.
+
+    >>> at = short_circuit_current(300.0, 0.09, 0.0003, 0.0003, 0.03)
+    >>> round(at.direct, 6), round(at.quadrature, 6)
+    (-50.0, -50.0)
+    """
+    positive("phase_resistance", phase_resistance)
+    _machine(direct_inductance, quadrature_inductance, magnet_flux)
+    driven = electrical_rate * magnet_flux / (phase_resistance**2 + electrical_rate**2 * direct_inductance * quadrature_inductance)
+    return DqCurrents(-electrical_rate * quadrature_inductance * driven, -phase_resistance * driven)
+
+
+@formula(
     equation=r"i_d = \min\left(0,\ \frac{\sqrt{(\hat U/\omega_e)^2 - (L_q i_q)^2} - \psi}{L_d}\right)",
     source="fitzgerald_machinery",
     sign="at or below 0",

@@ -127,6 +127,41 @@ def drag_force(
 
 
 @formula(
+    equation=r"V_g = \operatorname{sgn}(q)\sqrt{\tfrac{1}{2}\left(\sqrt{V_c^4 + 4 q^2} - V_c^2\right)} - V_a,\quad"
+    r" q = V_a\sqrt{V_a^2 + V_c^2} + \frac{2 F}{\rho A_d},\quad V_a = v + V_h",
+    source="martin1998",
+    sign="force and wind positive against forward travel",
+    valid="the drag area does not depend on yaw; the cross wind stays as it is",
+)
+def wind_for_force(
+    force: u.Newton,
+    air_density: u.KilogramPerCubicMetre,
+    drag_area: u.SquareMetre,
+    ground_speed: u.MetrePerSecond,
+    head_wind: u.MetrePerSecond,
+    cross_wind: u.MetrePerSecond = 0.0,
+) -> u.MetrePerSecond:
+    """Head wind that must be added to add a force of the air: :func:`drag_force` the other way round.
+
+    Args:
+        force: force to be added; inf gives inf.
+        air_density: density of the air.
+        drag_area: drag coefficient times frontal area.
+        ground_speed: speed over the road.
+        head_wind: wind against forward travel before.
+        cross_wind: wind across the way.
+
+    >>> round(float(wind_for_force(drag_force(1.2, 0.5, 4.0, 6.0) - drag_force(1.2, 0.5, 4.0, 1.0), 1.2, 0.5, 4.0, 1.0)), 9)
+    5.0
+    """
+    positive("air_density", air_density)
+    positive("drag_area", drag_area)
+    along, across = np.add(ground_speed, head_wind), np.square(cross_wind)
+    wanted = along * np.sqrt(along**2 + across) + 2 * np.divide(force, air_density * drag_area)
+    return np.sign(wanted) * np.sqrt((np.sqrt(across**2 + 4 * wanted**2) - across) / 2) - along
+
+
+@formula(
     equation=r"F = C_{rr}\,m\,g\cos\theta",
     source="martin1998",
     sign="for travel forward: positive against it",

@@ -8,28 +8,37 @@ from __future__ import annotations
 
 import dataclasses
 import errno
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from ..inputs import Build, Case, save_build
 from ..studies import balance as balance_study
+from ..studies import capture as capture_study
 from ..studies import chance as chance_study
+from ..studies import cranks as cranks_study
+from ..studies import cut_out as cut_out_study
+from ..studies import events as event_study
 from ..studies import gearing as gearing_study
+from ..studies import going as going_study
 from ..studies import heat as heat_study
 from ..studies import leverage as leverage_study
-from ..studies import loop, machine
+from ..studies import loop as loops
+from ..studies import machine
 from ..studies import motor as motor_study
 from ..studies import review as review_study
 from ..studies import ride as ride_study
 from ..studies import stability as stability_study
+from ..studies import stopping as stopping_study
+from .controls import Choice
 from .figures import TOPICS
 from .figures.scene import Scene
 from .panel import Panel
 from .settings import Desk
 
 RATIO, GAIN = "gears.gear.{gear}.ratio", "assist.driving_gain.{gear}"
+BRAKING_GAIN = "assist.resisting_gain.{gear}"
 MACHINE = (RATIO, "cranks.length", "wheel.rolling_circumference", GAIN)
 
 LEVEL_ROAD = Case(
@@ -61,6 +70,7 @@ class Topic:
     later: Callable[..., tuple[Any, ...]] | None = None  # the results with the parts that take longer
     completes: bool = False  # controls of what the build does not say about the rider begin in the middle of its range
     learned: bool = False  # the results also take the build as opened: the rider learned on it
+    choices: Callable[[Build], tuple[Choice, ...]] = lambda build: ()  # words that are asked besides, and given to the studies by name
 
 
 def start(build: Build, case: Case | None = None, **options: Any) -> Panel:
@@ -88,6 +98,31 @@ def stability(build: Build, case: Case | None = None, **options: Any) -> Panel:
     return _panel("stability", build, case, options)
 
 
+def cranks(build: Build, case: Case | None = None, **options: Any) -> Panel:
+    """Foot force for a degree of lean over the crank turn, and over crank length."""
+    return _panel("cranks", build, case, options)
+
+
+def going(build: Build, case: Case | None = None, **options: Any) -> Panel:
+    """Where weight on one pedal can begin, and the way through the next dead centre."""
+    return _panel("going", build, case, options)
+
+
+def stopping(build: Build, case: Case | None = None, **options: Any) -> Panel:
+    """Distance to a stop by legs, motor and brake, and what ends each."""
+    return _panel("stopping", build, case, options)
+
+
+def capture(build: Build, case: Case | None = None, **options: Any) -> Panel:
+    """The capture envelope over speed, what ends it, and what may be lost over slope."""
+    return _panel("capture", build, case, options)
+
+
+def event(build: Build, case: Case | None = None, **options: Any) -> Panel:
+    """Lean and torques after a bump, a gust, a slope or a lost motor."""
+    return _panel("event", build, case, options)
+
+
 def motor(build: Build, case: Case | None = None, **options: Any) -> Panel:
     """Wheel torque over speed, split into legs, motor and reserve."""
     return _panel("motor", build, case, options)
@@ -108,11 +143,11 @@ def review(build: Build, case: Case | None = None, **options: Any) -> Panel:
     return _panel("review", build, case, options)
 
 
-def scene(topic: str, build: Build, case: Case | None = None) -> Scene:
-    """What the picture of a topic draws, for a figure without a panel."""
+def scene(topic: str, build: Build, case: Case | None = None, **words: str) -> Scene:
+    """What the picture of a topic draws, for a figure without a panel; ``words`` are the choices of the topic, such as the event."""
     if topic not in ASKED:
         raise ValueError(f"no topic {topic!r}; there are {', '.join(ASKED)}")
-    made = _scene(topic, build, case or LEVEL_ROAD, build)
+    made = _scene(topic, build, case or LEVEL_ROAD, _besides(topic, build, words))
     return made if made.later is None else made.later()
 
 
@@ -138,6 +173,33 @@ def _stability(build: Build, case: Case, opened: Build) -> tuple[Any, ...]:
 
 def _stability_later(build: Build, case: Case, opened: Build) -> tuple[Any, ...]:
     return *_stability(build, case, opened), stability_study.relearned(build, case)
+
+
+def _cranks(build: Build, case: Case) -> tuple[Any, ...]:
+    return cranks_study.study(build, case), cranks_study.lengths(build, case)
+
+
+def _capture(build: Build, case: Case) -> tuple[Any, ...]:
+    whole = loops.completed(build)  # once for both studies
+    envelope = dataclasses.replace(capture_study.study(whole, case), assumed=loops.in_words(loops.assumed(build)))
+    return envelope, None if build.motor is None else cut_out_study.study(whole, case)
+
+
+def _capture_later(build: Build, case: Case) -> tuple[Any, ...]:
+    envelope, lost = _capture(build, case)
+    return dataclasses.replace(envelope, doubt=capture_study.doubt(build, case)), lost
+
+
+def _event(build: Build, case: Case, event: str = "bump") -> tuple[Any, ...]:
+    return (event_study.before(build, case, event),)
+
+
+def _event_later(build: Build, case: Case, event: str = "bump") -> tuple[Any, ...]:
+    return (event_study.study(build, case, event),)
+
+
+def _events(build: Build) -> tuple[Choice, ...]:
+    return (Choice("event", "Event", event_study.possible(build)),)
 
 
 def _ride(build: Build, case: Case) -> tuple[Any, ...]:
@@ -226,6 +288,100 @@ ASKED = {
         completes=True,
         learned=True,
     ),
+    "cranks": Topic(
+        "Cranks and lean",
+        _cranks,
+        (*MACHINE, "rider.mass", "assist.torque_cap"),
+        ("speed", "slope", "trim"),
+        (
+            "gear",
+            "way",
+            "torque_per_degree",
+            "level_degree",
+            "level_degree_alone",
+            "level_degree_ungeared",
+            "level_degree_resisting",
+            "level_hold",
+            "level_hold_alone",
+            "weight",
+            "share_weight",
+            "share_weight_alone",
+            "share_strength",
+            "share_strength_alone",
+            "equal_crank",
+        ),
+    ),
+    "going": Topic(
+        "Getting going",
+        lambda build, case: (going_study.study(build, case),),
+        (*MACHINE, "rider.mass", "assist.torque_cap", "motor.phase_resistance"),
+        ("slope", "trim"),
+        (
+            "gear",
+            "asked",
+            "steepest",
+            "steepest_alone",
+            "acceleration",
+            "limited_by",
+            "limited_alone_by",
+            "weak_time",
+            "weak_time_alone",
+            "growth_alone",
+            "stand_motor",
+            "stand_rate",
+            "stand_time",
+            "push_motor",
+            "push_time",
+            "rock_share",
+            "rock_share_alone",
+            "rock_share_ungeared",
+        ),
+    ),
+    "stopping": Topic(
+        "Stopping",
+        lambda build, case: (stopping_study.study(build, case),),
+        (RATIO, "cranks.length", BRAKING_GAIN, "assist.trim_cap", "controller.charge_current_limit", "brake.greatest_torque", "rider.mass"),
+        ("speed", "slope", "head_wind", "state_of_charge"),
+    ),
+    "capture": Topic(
+        "Capture and cut-out",
+        _capture,
+        (RATIO, GAIN, "cranks.length", "assist.trim_cap", "rider.zero_cadence_torque", "rider.reaction_delay"),
+        ("speed", "slope", "gust", "trim", "wanted_speed"),
+        (
+            "gear",
+            "balance_limited_speed",
+            "ended_by",
+            "limited_by",
+            "alone_speed",
+            "ungeared_speed",
+            "wanted_bump",
+            "bump",
+            "wanted_gust",
+            "gust",
+            "gust_way",
+            "climb",
+            "motor_torque",
+            "limit",
+            "margin",
+            "recoverable",
+            "time_unanswered",
+            "largest_trim",
+            "largest_gain_alone",
+            "assumed",
+        ),
+        later=_capture_later,
+        completes=True,
+    ),
+    "event": Topic(
+        "After an event",
+        _event,
+        (RATIO, GAIN, "cranks.length", "rider.mass", "rider.reaction_delay"),
+        ("speed", "slope", "trim"),
+        later=_event_later,
+        completes=True,
+        choices=_events,
+    ),
     "motor": Topic(
         "Motor",
         _motor,
@@ -299,13 +455,17 @@ ASKED = {
 }
 
 
-def _scene(topic: str, build: Build, case: Case, opened: Build, least: Scene | None = None, whole: bool = False) -> Scene:
+def _besides(topic: str, opened: Build, words: Mapping[str, str]) -> dict[str, Any]:
+    """What the results of a topic take besides build and case: the words that were chosen, and the build as opened."""
+    return {**words, **({"opened": opened} if ASKED[topic].learned else {})}
+
+
+def _scene(topic: str, build: Build, case: Case, more: Mapping[str, Any], least: Scene | None = None, whole: bool = False) -> Scene:
     asked = ASKED[topic]
-    ask = asked.later if whole and asked.later else asked.results
-    results = ask(build, case, opened) if asked.learned else ask(build, case)
+    results = (asked.later if whole and asked.later else asked.results)(build, case, **more)
     made = Scene(machine.study(build, case), *results, numbers=asked.numbers)
     if asked.later and not whole:
-        made = dataclasses.replace(made, later=lambda: _scene(topic, build, case, opened, least, whole=True))
+        made = dataclasses.replace(made, later=lambda: _scene(topic, build, case, more, least, True))
     return made.held(TOPICS[topic], least)
 
 
@@ -313,19 +473,25 @@ def _panel(topic: str, build: Build, case: Case | None, options: dict[str, Any])
     """Put a desk of controls, a study and a picture together."""
     case = case or LEVEL_ROAD
     asked = ASKED[topic]
-    desk = Desk(build, case, asked.build_fields, asked.case_fields, loop.completed(build) if asked.completes else None)
+    desk = Desk(build, case, asked.build_fields, asked.case_fields, loops.completed(build) if asked.completes else None)
+    choices = {choice.name: choice for choice in asked.choices(build)}
     first: list[Scene] = []
 
+    def variant(values: Mapping[str, Any]) -> tuple[Build, Case]:
+        return desk.variant({name: value for name, value in values.items() if name not in choices})
+
     def study(**values: Any) -> Scene:
-        made = _scene(topic, *desk.variant(values), build, least=first[0] if first else None)
+        more = _besides(topic, build, {name: values[name] for name in choices})
+        made = _scene(topic, *variant(values), more, first[0] if first else None)
         first[:] = first or [made]
         return made
 
     def save(values: dict[str, Any], name: str) -> None:
-        save_as(desk.variant(values)[0], name)
+        save_as(variant(values)[0], name)
 
     heading = f"{asked.title}: {build.name}, {case.name}"
-    return Panel(study, TOPICS[topic].picture, desk.controls, desk.start, title=heading, save=save, **options)
+    start = desk.start | {name: choice.values[0] for name, choice in choices.items()}
+    return Panel(study, TOPICS[topic].picture, [*desk.controls, *choices.values()], start, title=heading, save=save, **options)
 
 
 def save_as(build: Build, name: str) -> Path:

@@ -36,6 +36,7 @@ class Split(Result):
     motor_drag: u.NewtonMetre = shown("motor drag", "N*m", 2)
     trim: u.NewtonMetre = shown("trim torque", "N*m")
     reserve: u.NewtonMetre = shown("reserve at the worst crank angle", "N*m")
+    braking_reserve: u.NewtonMetre = shown("the same for braking", "N*m")
     highest: u.NewtonMetre = shown("greatest motor torque", "N*m")
     highest_by: str | np.ndarray = shown("set by")
     lowest: u.NewtonMetre = shown("greatest braking motor torque", "N*m")
@@ -117,10 +118,13 @@ def _mean(values, weights):
     return np.sum(values * weights, axis=-1)
 
 
-def answer(build: Build, gear: Gear, pedal_torque: u.Values, limits: Limits) -> u.NewtonMetre:
-    """Mean motor torque that answers a driving pedal torque, as far as the limits let it follow over the turn."""
-    height, low, high = np.broadcast_arrays(assist_gain(build, gear) * np.asarray(pedal_torque, float), limits.lowest, limits.highest)
-    _, given, weights = _over_turn(height, 0.0 * height, low, high, _pulse(build))
+def answer(
+    build: Build, gear: Gear, pedal_torque: u.Values, limits: Limits, trim: u.Values = 0.0, resisting: bool = False
+) -> u.NewtonMetre:
+    """Mean motor torque that answers a mean pedal torque on top of a trim, as far as the limits let it follow over the turn."""
+    height = assist_gain(build, gear, resisting) * np.asarray(pedal_torque, float)
+    height, trim, low, high = np.broadcast_arrays(height, trim, limits.lowest, limits.highest)
+    _, given, weights = _over_turn(height, trim, low, high, _pulse(build))
     return _mean(given, weights)
 
 
@@ -209,6 +213,7 @@ def torque_split(
         motor_drag=_plain(drag),
         trim=_plain(trim),
         reserve=_plain(np.maximum(high - given.max(axis=-1), 0.0)),
+        braking_reserve=_plain(np.maximum(given.min(axis=-1) - low, 0.0)),
         highest=_plain(high),
         highest_by=_plain(np.broadcast_to(limits.highest_by, zero.shape)),
         lowest=_plain(low),

@@ -2,19 +2,41 @@
 
 from types import ModuleType
 
-from . import balance, gearing, heat, leverage, motor, review, ride, side, stability, start
+from . import (
+    balance,
+    capture,
+    cranks,
+    event,
+    gearing,
+    going,
+    heat,
+    leverage,
+    motor,
+    review,
+    ride,
+    rider,
+    side,
+    stability,
+    start,
+    stopping,
+)
 
 TOPICS: dict[str, ModuleType] = {
     "start": start,
     "gearing": gearing,
     "leverage": leverage,
+    "cranks": cranks,
     "stability": stability,
     "balance": balance,
+    "going": going,
+    "stopping": stopping,
+    "capture": capture,
+    "event": event,
     "motor": motor,
     "heat": heat,
     "ride": ride,
     "review": review,
 }
-PICTURES = {name: module.picture for name, module in TOPICS.items()} | {"side": side.picture}
+PICTURES = {name: module.picture for name, module in TOPICS.items()} | {"side": side.picture, "rider": rider.picture}
 
-__all__ = ["PICTURES", "TOPICS", *TOPICS, "side"]
+__all__ = ["PICTURES", "TOPICS", *TOPICS, "rider", "side"]

@@ -40,11 +40,14 @@ class Scene:
         return self.stage, self.span
 
     def summary(self) -> dict[str, str]:
-        """The numbers that the topic prints, or all of its results: a second one adds what the first does not have."""
+        """The numbers that the topic prints, or all of its results: a second one, if there is one, adds what the first does not have."""
         if self.numbers:
-            label = {item.name: item.metadata["label"] for item in fields(self.main) if "label" in item.metadata}
-            every = self.main.summary()
-            return {label[name]: every[label[name]] for name in self.numbers}
+            label: dict[str, str] = {}
+            every: dict[str, str] = {}
+            for result in (*([] if self.more is None else [self.more]), self.main):  # the first one has the last word
+                label |= {item.name: item.metadata["label"] for item in fields(result) if "label" in item.metadata}
+                every |= result.summary()
+            return {label[name]: every[label[name]] for name in self.numbers if label.get(name) in every}  # a part may be missing
         return self.main.summary() | (self.more.summary() if self.more is not None else {})
 
     def table(self) -> pandas.DataFrame:
