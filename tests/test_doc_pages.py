@@ -22,4 +22,4 @@ def test_a_page_prints_what_it_says(name, monkeypatch):
 
 
 def test_each_lesson_page_shows_a_call():
-    assert {"gearing.md", "leverage.md", "motor.md", "heat.md", "range.md", "review.md"} <= set(PAGES)
+    assert {"gearing.md", "leverage.md", "going.md", "motor.md", "heat.md", "range.md", "review.md"} <= set(PAGES)

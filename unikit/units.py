@@ -85,6 +85,7 @@ KINDS: dict[str, Kind] = dict(
             Kind("drag per rotation", "N*m*s/rad", {"N*m*s/rad": "N*m*s/rad", "N*m*s": "N*m*s/rad", "N*m/rpm": "N*m/rpm"}),
         ),
         _kind("drag per speed", "N*s/m"),
+        _kind("torque per speed", "N*s"),
         _kind("thermal resistance", "K/W"),
         _kind("thermal conductance", "W/K"),
         ("thermal capacity", Kind("thermal capacity", "J/K", {"J/K": "J/K", "kJ/K": "kJ/K"})),
@@ -152,6 +153,7 @@ NewtonMetrePerAmpere = _annotate("torque constant")
 RadianPerSecondPerVolt = _annotate("speed constant")
 NewtonMetreSecondPerRadian = _annotate("drag per rotation")
 NewtonSecondPerMetre = _annotate("drag per speed")
+NewtonSecond = _annotate("torque per speed")
 KelvinPerWatt = _annotate("thermal resistance")
 WattPerKelvin = _annotate("thermal conductance")
 JoulePerKelvin = _annotate("thermal capacity")

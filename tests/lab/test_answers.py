@@ -10,6 +10,7 @@ import pytest
 
 from unikit import units
 from unikit.formulas.carriage import battery_class
+from unikit.formulas.delay import is_stable
 from unikit.inputs import replace
 from unikit.lab import answers
 from unikit.lab.answers import build, case
@@ -43,10 +44,10 @@ def written(exercise: Exercise, value: float, digits: int, unit: str | None = No
 
 
 @pytest.mark.parametrize("topic", TOPICS)
-def test_a_topic_has_three_or_four_exercises_numbered_from_one(topic):
+def test_a_topic_has_three_to_six_exercises_numbered_from_one(topic):
     keys = [key for key in ALL if key.startswith(f"{topic}.")]
     assert keys == [f"{topic}.{number}" for number in range(1, len(keys) + 1)]
-    assert 3 <= len(keys) <= 4
+    assert 3 <= len(keys) <= 6
 
 
 @pytest.mark.parametrize("key", NUMBERS)
@@ -180,3 +181,18 @@ def test_the_gain_of_the_range_lesson_reaches_there_and_back_in_nine_of_ten_draw
     for factor, reached in ((0.99, True), (1.01, False)):
         changed = replace(build(), {"assist.driving_gain.long": factor * gain})
         assert (ride_study.reach(changed, case("head_wind")).likely >= wanted) is reached
+
+
+def test_the_gain_of_the_stability_lesson_leaves_more_time_than_its_neighbours_and_the_gains_as_set():
+    lesson = MODULES["stability"]
+    best = lesson.latest_gain()
+    assert 0.3 < best < 0.8
+    assert all(lesson.budget_with(best) >= lesson.budget_with(best + step) for step in (-0.05, -0.01, 0.01, 0.05))
+    assert lesson.budget_with(best) > lesson.budget_with(build().assist.resisting_gain["long"])
+
+
+def test_the_greatest_gain_of_the_stability_lesson_is_the_last_that_the_roots_allow():
+    lesson = MODULES["stability"]
+    for share, stable in ((0.995, True), (1.005, False)):
+        answer = [[0, 0], [-share * lesson.greatest_gain() * lesson.RATE**2, -lesson.ON_RATE * lesson.RATE]]
+        assert is_stable([[0, 1], [lesson.RATE**2, 0]], [(answer, lesson.LATE)]) is stable

@@ -119,7 +119,7 @@ def test_start_panel_shows_few_numbers_and_few_controls(root):
     assert 6 <= len(panel.rows) <= 8
 
 
-def test_a_scene_without_panel_is_the_panels_first_one(root):
+def test_a_scene_without_panel_is_the_panels_first_one_when_nothing_is_left_to_compute(root):
     for topic in panels.ASKED:
         panel = make(root, topic, "harbour_commuter")
         panel.finish()

@@ -21,8 +21,11 @@ FORMULA = {
     "thermal": "heat.housing_conductance",
     "range": "pack.delivered_energy",
     "review": "road.slope_force",
+    "stability": "delay.critical_delay",
     "balance": "leverage.restoring_gain",
     "capture": "capture.capture_lean",
+    "going": "pedalling.body_weight_torque",
+    "rider": "identification.lagged",
 }
 
 # Python runs this at the start of every process, so also of the notebook's kernel.

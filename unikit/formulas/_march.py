@@ -17,6 +17,7 @@ from .pedalling import shape_peak
 from .road import GRAVITY
 
 (LEAN, RATE, SPEED, MUSCLE, BEND, BEND_RATE, FILTERED, MOTOR, ANGLE, SETTLED, WANTED, ASKED) = range(12)
+ASK = 100  # steps after which the caller is asked whether to go on
 
 
 class Motor:
@@ -352,9 +353,10 @@ def run(march: March, steps: int, every: int, fall_lean: np.ndarray, ask: Callab
     fall_time, standing = np.full(rides, np.inf), np.ones(rides, bool)
     away, before, beyond = np.zeros(rides), np.zeros(rides), np.empty(rides, bool)
     for number in range(steps + 1):
+        if number % ASK == 0:
+            ask(number)
         if number % every == 0:
             row = number // every
-            ask(number)
             now = [*(march.states[place] for place in places), *march.torques()]
             samples[:, row] = now if row == 0 else np.where(standing, now, samples[:, row - 1])
             if not standing.any():

@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 
 from .. import units as u
-from . import _chebyshev, _response
+from . import _chebyshev, _free, _response
 from .checks import not_negative, positive
 from .registry import formula
 
@@ -184,18 +184,22 @@ def critical_delay(toppling_rate: u.RadianPerSecond, predictive: bool = False) -
 
 
 @formula(
-    equation=r"k_p = (\omega^2 + a)\cos\omega\tau, \quad k_d = (\omega^2 + a)\,\frac{\sin\omega\tau}{\omega}, \quad a = \Omega^2",
+    equation=r"k_p = (\omega^2 + a)\cos\omega\tau + k_a\omega^2, \quad"
+    r" k_d = (\omega^2 + a)\,\frac{\sin\omega\tau}{\omega}, \quad a = \Omega^2",
     source="stepan_delay, insperger_2013",
-    sign=r"x'' - a x = -k_p x(t-\tau) - k_d x'(t-\tau)",
-    valid="the other boundary, a root at zero, is k_p = a",
+    sign=r"x'' - a x = -k_p x(t-\tau) - k_d x'(t-\tau) - k_a x''(t-\tau)",
+    valid="the other boundary, a root at zero, is k_p = a; nothing holds from k_a = 1 on",
 )
-def hopf_curve(toppling_rate: u.RadianPerSecond, delay: u.Second, frequency: u.RadianPerSecond) -> HopfPoint:
+def hopf_curve(
+    toppling_rate: u.RadianPerSecond, delay: u.Second, frequency: u.RadianPerSecond, acceleration_gain: u.Ratio = 0.0
+) -> HopfPoint:
     """Gains at which a delayed pendulum begins to sway at a frequency, the D-curve.
 
     Args:
         toppling_rate: rate at which the pendulum falls by itself.
         delay: delay of the feedback.
         frequency: angular frequency of the sway; 0 is the end on the line of the static limit.
+        acceleration_gain: gain on the acceleration, below 1.
 
     >>> point = hopf_curve(9.81**0.5, 0.2, 3.0)
     >>> print(round(point.proportional, 4), round(point.derivative, 4))
@@ -205,7 +209,44 @@ def hopf_curve(toppling_rate: u.RadianPerSecond, delay: u.Second, frequency: u.R
     not_negative("delay", delay)
     not_negative("frequency", frequency)
     size, angle = np.square(frequency) + np.square(toppling_rate), np.multiply(frequency, delay)
-    return HopfPoint(size * np.cos(angle), size * delay * np.sinc(angle / np.pi))
+    return HopfPoint(size * np.cos(angle) + np.multiply(acceleration_gain, np.square(frequency)), size * delay * np.sinc(angle / np.pi))
+
+
+# -- motion -----------------------------------------------------------------------
+
+
+@formula(
+    equation=r"\dot x = \mathbf{A}\,x + \sum_i \mathbf{B}_i\,x(t - \tau_i),\quad x(t < 0) = 0,\ x(0) = x_0",
+    source="method_of_steps",
+    valid="steps much shorter than the motion; the error falls with the square of the step",
+)
+def free_motion(a_matrix: u.Values, delayed: u.Values, initial_state: u.Values, time_step: u.Second, steps: u.Number) -> u.Number:
+    """What the states do after a start out of rest, as an array of steps + 1 rows.
+
+    The trapezoidal rule; the past enters by its integral, so that the jump at
+    the start costs no order.
+
+    Args:
+        a_matrix: A, with the states along its axes; one system.
+        delayed: pairs of a matrix B and its delay in seconds.
+        initial_state: states at time zero; before it all were zero.
+        time_step: time between two rows.
+        steps: how many.
+
+    >>> path = free_motion([[0.0]], [([[-1.0]], 1.0)], [1.0], 0.01, 200)
+    >>> path[[0, 100, 150], 0].round(4).tolist()
+    [1.0, 1.0, 0.5]
+    """
+    system, lead = _chebyshev.read(a_matrix, delayed)
+    if lead:
+        raise ValueError(f"free_motion takes one system at a time, got leading axes of shape {lead}")
+    positive("time_step", time_step)
+    if int(steps) != steps or steps < 1:
+        raise ValueError(f"steps must be a whole number above 0, got {steps}")
+    state = np.asarray(initial_state, float)
+    if state.shape != system.matrix.shape[-1:]:
+        raise ValueError(f"initial_state must have the {system.matrix.shape[-1]} states of a_matrix, got shape {state.shape}")
+    return _free.march(system.matrix[0], [(gain[0], float(time[0])) for gain, time in system.delayed], state, time_step, int(steps))
 
 
 # -- frequency responses ----------------------------------------------------------------

@@ -186,3 +186,29 @@ def insulation_life(life: u.Second, excess: u.KelvinRise, halving: u.KelvinRise 
     positive("life", life)
     positive("halving", halving)
     return life * 2 ** (-excess / halving)
+
+
+@formula(
+    equation=r"t = \frac{C\,\Delta T}{P_2 - P_1}\,\ln\frac{P_2}{P_1}",
+    source="adiabatic_winding",
+    valid="nothing leaves the winding meanwhile, so a real one takes longer; its heat is spread evenly over all phases",
+)
+def adiabatic_time(rise: u.KelvinRise, thermal_capacity: u.JoulePerKelvin, power_start: u.Watt, power_end: u.Watt) -> u.Second:
+    """Time in which a winding that keeps all of its heat warms up by a rise.
+
+    Args:
+        rise: temperature at the end less temperature at the start; below 0 counts as 0.
+        thermal_capacity: heat that warms it by one kelvin.
+        power_start: loss at the start; 0 gives inf.
+        power_end: loss at the end, larger because a warm winding resists more.
+
+    >>> round(float(adiabatic_time(80.0, 400.0, 200.0, 260.0)), 1)
+    139.9
+    """
+    positive("thermal_capacity", thermal_capacity)
+    not_negative("power_start", power_start)
+    not_negative("power_end - power_start", np.subtract(power_end, power_start))
+    heats = np.asarray(power_start) > 0
+    growth = np.where(heats, np.subtract(power_end, power_start) / np.where(heats, power_start, 1.0), 0.0)
+    mean = np.where(heats, power_start, 1.0) * np.where(growth > 1e-9, growth / np.log1p(np.maximum(growth, 1e-9)), 1.0)
+    return np.where(heats, thermal_capacity * np.maximum(rise, 0.0) / mean, np.where(np.asarray(rise) > 0, np.inf, 0.0))[()]

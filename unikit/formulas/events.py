@@ -21,10 +21,12 @@ from .checks import not_negative, one_of, positive, within
 from .reflex import Path, Reflex
 from .registry import formula
 
-BLOCK = 1024  # rides per pass: so many fit into the cache
+BLOCK = 4096  # rides per pass: fewer would let two cores wait for each other
+TOGETHER = 1024  # so many rides take hardly longer than one
 _SIGN = "lean and torques positive forward, slope positive uphill, head wind positive against the travel, speed loss positive where slowed"
 _VALID = "rigid body, no slip, no sideways motion; a rider of linear reflexes with hard limits, who neither foresees nor tires"
 _NEVER = {"path.filter_corner", "event.gust_time", "event.slope_time"}  # may be inf
+TABLES = ("speeds", "highest", "lowest")
 KINDS = ("speed_loss", "lean_rate", "gust", "slope_step", "sensor_offset", "trim")
 
 
@@ -275,7 +277,7 @@ def simulate(
     ride = steady_ride(machine, drive)
     plant = balance.linear_plant(*machine)
     parts = machine._asdict() | legs._asdict() | event._asdict() | drive._asdict() | reflex._asdict()
-    tables = {name: parts.pop(name) for name in ("speeds", "highest", "lowest")}
+    tables = {name: parts.pop(name) for name in TABLES}
     ahead = np.sign(ride.pedal_torque) * np.where(np.asarray(machine.speed) < 0, -1, 1) >= 0
     parts |= {
         "dead_time": path.dead_time,
@@ -312,7 +314,7 @@ def _blocks(given: dict, step: float, steps: int, every: int, pulsing: bool, sto
         own = {name: part[start : start + BLOCK] for name, part in given.items()}
 
         def ask(number: int) -> None:
-            if stop is None or number % (10 * every):
+            if stop is None:
                 return
             with one_at_a_time:
                 done[start] = number
@@ -329,25 +331,17 @@ def _blocks(given: dict, step: float, steps: int, every: int, pulsing: bool, sto
     return np.concatenate([part[0] for part in parts], axis=-1), np.concatenate([part[1] for part in parts])
 
 
-def _stretched(record: Any, tables: tuple[str, ...] = ()) -> Any:
-    """A record with one more axis of rides at the end."""
-    return type(record)(
-        *(
-            np.asarray(value)
-            if np.ndim(value) == 0
-            else np.asarray(value)[..., None, :]
-            if field in tables
-            else np.asarray(value)[..., None]
-            for field, value in record._asdict().items()
-        )
-    )
+def _stretched(record: Any) -> Any:
+    """A record with two more axes of rides, for sizes and crank angles; the table of the motor keeps its own axis last."""
+    wider = lambda field, value: value[..., None, None, :] if field in TABLES and value.ndim else value[..., None, None]
+    return type(record)(*(wider(field, np.asarray(value, float)) for field, value in record._asdict().items()))
 
 
 @formula(
     equation=r"\max\{d \le d_\mathrm{up}: \text{caught at every}\ \varphi_0\}",
     source="definition",
     sign=_SIGN,
-    valid=_VALID + "; by halving, so where a larger disturbance is caught again behind one that is not, the first edge met is given",
+    valid=_VALID + "; where a larger disturbance is caught again behind one that is not, the smaller of the edges met is given",
 )
 def largest_caught(
     machine: Machine,
@@ -379,7 +373,7 @@ def largest_caught(
         kind: a part of the event, or ``trim`` of the drive.
         upper: greatest disturbance to try, in the unit of its kind; below 0 for the other direction.
         phases: crank angles over half a turn, evenly.
-        passes: halvings; the answer lies below the true one by at most ``upper`` over 2 to this power.
+        passes: halvings of the range; the answer lies below the true one by at most ``upper`` over 2 to this power.
         duration: how long to look on.
         step: time step.
         fall_lean: lean away from the steady one that counts as a fall.
@@ -400,31 +394,33 @@ def largest_caught(
             raise ValueError(f"{name} must be a whole number, 1 or more, got {value}")
     if not np.all(np.isfinite(upper)):
         raise ValueError(f"upper must be a finite number, got {upper}")
-    phases, passes = int(phases), int(passes)
-    machine, reflex, path, legs, drive, event = (
-        _stretched(record, ("speeds", "highest", "lowest")) for record in (machine, reflex, path, legs, drive, event)
-    )
-    turn = np.arange(phases) * (np.pi / phases)
-    legs = legs._replace(crank_angle=legs.crank_angle + turn)
-    rest = {"fall_lean": np.asarray(fall_lean)[..., None], "settling_rate": np.asarray(settling_rate)[..., None]}
-    rest |= {"duration": duration, "step": step, "every": int(np.ceil(duration / step - 1e-9)), "pulsing": pulsing}
-    done = 0
+    _check(machine, reflex, path, legs, drive, event, float(step))
+    records = [_stretched(record) for record in (machine, reflex, path, legs, drive, event)]
+    upper, fall, rate = (np.asarray(value, float)[..., None, None] for value in (upper, fall_lean, settling_rate))
+    shapes = [part.shape[: -3 if field in TABLES and part.ndim > 2 else -2] for one in records for field, part in one._asdict().items()]
+    shape = np.broadcast_shapes(*shapes, *(part.shape[:-2] for part in (upper, fall, rate)))
+    machine, reflex, path, legs, drive, event = records
+    legs = legs._replace(crank_angle=legs.crank_angle + np.arange(phases) * (np.pi / phases))
+    rest = {"duration": duration, "step": step, "fall_lean": fall, "settling_rate": rate, "pulsing": pulsing}
+    rest["every"] = max(int(duration / step), 1)  # no samples but the first and the last are needed
+    together = max(int(np.log2(max(TOGETHER // (int(np.prod(shape)) * int(phases)), 1))), 1)
+    batches = [together] * (int(passes) // together) + [int(passes) % together] * (int(passes) % together > 0)
 
-    def caught(size: np.ndarray) -> np.ndarray:
-        nonlocal done
-        own = (drive._replace(trim=size[..., None]), event) if kind == "trim" else (drive, event._replace(**{kind: size[..., None]}))
-        asked = None if stop is None else lambda share: stop((done + share) / (passes + 2))
-        found = simulate(machine, reflex, path, legs, *own, stop=asked, **rest).caught
-        done += 1
-        return np.all(found, axis=-1)
+    def caught(share: np.ndarray, number: int) -> np.ndarray:
+        size = share[..., None] * upper
+        own = (drive._replace(trim=size), event) if kind == "trim" else (drive, event._replace(**{kind: size}))
+        asked = None if stop is None else lambda done: stop((number + done) / len(batches))
+        return np.all(simulate(machine, reflex, path, legs, *own, stop=asked, **rest).caught, axis=-1)
 
-    upper = np.asarray(upper, float)
-    standing = caught(np.zeros_like(upper))  # also tells the shape of the answer
-    top = caught(upper) & standing
-    low, high = np.zeros(standing.shape), upper + np.zeros(standing.shape)
-    for _ in range(passes):
-        middle = 0.5 * (low + high)
-        holds = caught(middle)
-        low, high = np.where(holds, middle, low), np.where(holds, high, middle)
-    answer = np.where(top, upper, np.where(standing, low, 0.0))
+    low, width = np.zeros(shape), 1.0
+    for number, halvings in enumerate(batches):  # many sizes at once where the batch is small; a step costs little more for them
+        parts = 2**halvings
+        inner = low[..., None] + width * np.arange(0 if number == 0 else 1, parts + (number == 0)) / parts
+        holds = np.cumprod(np.broadcast_to(caught(inner, number), (*shape, inner.shape[-1])), axis=-1).sum(axis=-1)
+        if number == 0:
+            never, always, holds = holds == 0, holds == parts + 1, np.clip(holds - 1, 0, parts - 1)
+        width /= parts
+        low = low + width * holds
+    share = np.where(always, 1.0, np.where(never, 0.0, low))
+    answer = share * upper[..., 0, 0]
     return answer if answer.ndim else float(answer)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from .. import units as u
-from .checks import positive, within
+from .checks import not_negative, positive, within
 from .registry import formula
 
 _SIGN = "pedal and wheel torque positive forward; every leverage is positive"
@@ -136,6 +136,32 @@ def foot_force(wheel_torque: u.NewtonMetre, leverage: u.Ratio, crank_length: u.M
     positive("leverage", leverage)
     positive("crank_length", crank_length)
     return wheel_torque / (leverage * crank_length)
+
+
+@formula(
+    equation=r"F = \frac{T}{L\,\Lambda\,|\sin\varphi|}",
+    source="virtual_work",
+    sign="size of a force straight down; on the pedal in front it drives, on the pedal behind it resists",
+    valid="inf at the dead centres, where no force straight down turns the crank",
+)
+def downward_force(wheel_torque: u.NewtonMetre, leverage: u.Ratio, crank_length: u.Metre, crank_angle: u.Radian) -> u.Newton:
+    """Force straight down on one pedal that brings a torque to the wheel.
+
+    Args:
+        wheel_torque: torque wanted at the wheel, as a size.
+        leverage: wheel torque per crank torque.
+        crank_length: crank length.
+        crank_angle: angle of either crank from top dead centre.
+
+    >>> round(float(downward_force(24.0, 0.64, 0.15, 0.5235988)), 1)
+    500.0
+    """
+    not_negative("wheel_torque", wheel_torque)
+    positive("leverage", leverage)
+    positive("crank_length", crank_length)
+    lever = leverage * crank_length * np.abs(np.sin(crank_angle))
+    blunt = lever < 1e-12 * leverage * crank_length  # sin(pi) is not quite 0
+    return np.where(blunt, np.where(np.asarray(wheel_torque) > 0, np.inf, 0.0), wheel_torque / np.where(blunt, 1.0, lever))[()]
 
 
 @formula(

@@ -177,6 +177,31 @@ def body_weight_torque(mass: u.Kilogram, crank_length: u.Metre, crank_angle: u.R
     return mass * GRAVITY * crank_length * np.sin(crank_angle)
 
 
+@formula(
+    equation=r"n = 1 - \frac{2}{\pi}\arcsin\frac{T / \hat T - f}{1 - f}",
+    source="rectified_sine",
+    sign="sizes of torques",
+    valid="two equal legs of which each pushes in its own half turn",
+)
+def turn_share(torque: u.NewtonMetre, greatest_torque: u.NewtonMetre, floor: u.Ratio = 0.0) -> u.Ratio:
+    """Share of the crank turn in which the legs can give a torque.
+
+    Args:
+        torque: crank torque that is asked.
+        greatest_torque: crank torque that they can give at the best angle.
+        floor: what they can give at the dead centres over that; 0 for a foot that only presses down.
+
+    >>> round(float(turn_share(50.0, 100.0)), 4), float(turn_share(120.0, 100.0)), float(turn_share(20.0, 100.0, 0.2))
+    (0.6667, 0.0, 1.0)
+    """
+    not_negative("torque", torque)
+    positive("greatest_torque", greatest_torque)
+    within("floor", floor, 0.0, 1.0)
+    asked, swing = np.divide(torque, greatest_torque), 1.0 - np.asarray(floor, float)
+    sine = np.where(swing > 0, (asked - floor) / np.where(swing > 0, swing, 1.0), 0.0)  # no swing: the same all round
+    return np.where(asked > 1.0, 0.0, 1.0 - 2.0 / np.pi * np.arcsin(np.clip(sine, 0.0, 1.0)))[()]
+
+
 # -- over time ---------------------------------------------------------------------
 
 

@@ -4,6 +4,7 @@ from . import consistency as consistency
 from .build import Build, Case
 from .errors import InputError, Problem
 from .fields import Spec
+from .logs import Log, load_log, make_log
 from .parts import Assist, Brake, Controller, Cranks, Frame, Gear, Gears, Motor, Pack, Packs, Rider, TorqueSensor, Wheel
 from .reading import load_build, load_case, load_cases
 from .schema import describe, fields, schema
@@ -22,6 +23,7 @@ __all__ = [
     "Gear",
     "Gears",
     "InputError",
+    "Log",
     "Motor",
     "Pack",
     "Packs",
@@ -37,6 +39,8 @@ __all__ = [
     "load_build",
     "load_case",
     "load_cases",
+    "load_log",
+    "make_log",
     "replace",
     "save_build",
     "save_case",

@@ -17,9 +17,11 @@ from ..inputs import Build, Case, save_build
 from ..studies import balance as balance_study
 from ..studies import capture as capture_study
 from ..studies import chance as chance_study
+from ..studies import cranks as cranks_study
 from ..studies import cut_out as cut_out_study
 from ..studies import events as event_study
 from ..studies import gearing as gearing_study
+from ..studies import going as going_study
 from ..studies import heat as heat_study
 from ..studies import leverage as leverage_study
 from ..studies import loop as loops
@@ -27,6 +29,8 @@ from ..studies import machine
 from ..studies import motor as motor_study
 from ..studies import review as review_study
 from ..studies import ride as ride_study
+from ..studies import stability as stability_study
+from ..studies import stopping as stopping_study
 from .controls import Choice
 from .figures import TOPICS
 from .figures.scene import Scene
@@ -34,6 +38,7 @@ from .panel import Panel
 from .settings import Desk
 
 RATIO, GAIN = "gears.gear.{gear}.ratio", "assist.driving_gain.{gear}"
+BRAKING_GAIN = "assist.resisting_gain.{gear}"
 MACHINE = (RATIO, "cranks.length", "wheel.rolling_circumference", GAIN)
 
 LEVEL_ROAD = Case(
@@ -64,6 +69,7 @@ class Topic:
     numbers: tuple[str, ...] = ()
     later: Callable[..., tuple[Any, ...]] | None = None  # the results with the parts that take longer
     completes: bool = False  # controls of what the build does not say about the rider begin in the middle of its range
+    learned: bool = False  # the results also take the build as opened: the rider learned on it
     choices: Callable[[Build], tuple[Choice, ...]] = lambda build: ()  # words that are asked besides, and given to the studies by name
 
 
@@ -85,6 +91,26 @@ def leverage(build: Build, case: Case | None = None, **options: Any) -> Panel:
 def balance(build: Build, case: Case | None = None, **options: Any) -> Panel:
     """The gain window, the chance of being inside it, and how late the assist may be."""
     return _panel("balance", build, case, options)
+
+
+def stability(build: Build, case: Case | None = None, **options: Any) -> Panel:
+    """Which gains of the rider hold, how late the rider may be, and the lean after a push."""
+    return _panel("stability", build, case, options)
+
+
+def cranks(build: Build, case: Case | None = None, **options: Any) -> Panel:
+    """Foot force for a degree of lean over the crank turn, and over crank length."""
+    return _panel("cranks", build, case, options)
+
+
+def going(build: Build, case: Case | None = None, **options: Any) -> Panel:
+    """Where weight on one pedal can begin, and the way through the next dead centre."""
+    return _panel("going", build, case, options)
+
+
+def stopping(build: Build, case: Case | None = None, **options: Any) -> Panel:
+    """Distance to a stop by legs, motor and brake, and what ends each."""
+    return _panel("stopping", build, case, options)
 
 
 def capture(build: Build, case: Case | None = None, **options: Any) -> Panel:
@@ -121,7 +147,7 @@ def scene(topic: str, build: Build, case: Case | None = None, **words: str) -> S
     """What the picture of a topic draws, for a figure without a panel; ``words`` are the choices of the topic, such as the event."""
     if topic not in ASKED:
         raise ValueError(f"no topic {topic!r}; there are {', '.join(ASKED)}")
-    made = _scene(topic, build, case or LEVEL_ROAD, words=words)
+    made = _scene(topic, build, case or LEVEL_ROAD, _besides(topic, build, words))
     return made if made.later is None else made.later()
 
 
@@ -139,6 +165,18 @@ def _balance(build: Build, case: Case) -> tuple[Any, ...]:
 
 def _balance_later(build: Build, case: Case) -> tuple[Any, ...]:
     return balance_study.study(build, case), chance_study.study(build, case)
+
+
+def _stability(build: Build, case: Case, opened: Build) -> tuple[Any, ...]:
+    return (stability_study.study(build, case, learned=opened),)
+
+
+def _stability_later(build: Build, case: Case, opened: Build) -> tuple[Any, ...]:
+    return *_stability(build, case, opened), stability_study.relearned(build, case)
+
+
+def _cranks(build: Build, case: Case) -> tuple[Any, ...]:
+    return cranks_study.study(build, case), cranks_study.lengths(build, case)
 
 
 def _capture(build: Build, case: Case) -> tuple[Any, ...]:
@@ -213,6 +251,97 @@ ASKED = {
         ("slope",),
         later=_balance_later,
         completes=True,
+    ),
+    "stability": Topic(
+        "Delay and stability",
+        _stability,
+        (
+            "rider.reaction_delay",
+            "rider.muscle_lag",
+            "rider.prediction",
+            "rider.leg_damping",
+            "rider.leg_stiffness",
+            "rider.centre_of_mass_height",
+            "wheel.mass",
+            GAIN,
+            RATIO,
+            "cranks.length",
+        ),
+        (),
+        (
+            "toppling_rate",
+            "toppling_rate_fixed",
+            "critical_delay",
+            "critical_delay_predictive",
+            "reaction_delay",
+            "delay_budget",
+            "proportional",
+            "derivative",
+            "motion",
+            "growth_rate",
+            "frequency",
+            "changing_time",
+            "stable_area",
+            "pendulum_area",
+        ),
+        later=_stability_later,
+        completes=True,
+        learned=True,
+    ),
+    "cranks": Topic(
+        "Cranks and lean",
+        _cranks,
+        (*MACHINE, "rider.mass", "assist.torque_cap"),
+        ("speed", "slope", "trim"),
+        (
+            "gear",
+            "way",
+            "torque_per_degree",
+            "level_degree",
+            "level_degree_alone",
+            "level_degree_ungeared",
+            "level_degree_resisting",
+            "level_hold",
+            "level_hold_alone",
+            "weight",
+            "share_weight",
+            "share_weight_alone",
+            "share_strength",
+            "share_strength_alone",
+            "equal_crank",
+        ),
+    ),
+    "going": Topic(
+        "Getting going",
+        lambda build, case: (going_study.study(build, case),),
+        (*MACHINE, "rider.mass", "assist.torque_cap", "motor.phase_resistance"),
+        ("slope", "trim"),
+        (
+            "gear",
+            "asked",
+            "steepest",
+            "steepest_alone",
+            "acceleration",
+            "limited_by",
+            "limited_alone_by",
+            "weak_time",
+            "weak_time_alone",
+            "growth_alone",
+            "stand_motor",
+            "stand_rate",
+            "stand_time",
+            "push_motor",
+            "push_time",
+            "rock_share",
+            "rock_share_alone",
+            "rock_share_ungeared",
+        ),
+    ),
+    "stopping": Topic(
+        "Stopping",
+        lambda build, case: (stopping_study.study(build, case),),
+        (RATIO, "cranks.length", BRAKING_GAIN, "assist.trim_cap", "controller.charge_current_limit", "brake.greatest_torque", "rider.mass"),
+        ("speed", "slope", "head_wind", "state_of_charge"),
     ),
     "capture": Topic(
         "Capture and cut-out",
@@ -326,14 +455,17 @@ ASKED = {
 }
 
 
-def _scene(
-    topic: str, build: Build, case: Case, least: Scene | None = None, whole: bool = False, words: Mapping[str, str] | None = None
-) -> Scene:
+def _besides(topic: str, opened: Build, words: Mapping[str, str]) -> dict[str, Any]:
+    """What the results of a topic take besides build and case: the words that were chosen, and the build as opened."""
+    return {**words, **({"opened": opened} if ASKED[topic].learned else {})}
+
+
+def _scene(topic: str, build: Build, case: Case, more: Mapping[str, Any], least: Scene | None = None, whole: bool = False) -> Scene:
     asked = ASKED[topic]
-    results = (asked.later if whole and asked.later else asked.results)(build, case, **(words or {}))
+    results = (asked.later if whole and asked.later else asked.results)(build, case, **more)
     made = Scene(machine.study(build, case), *results, numbers=asked.numbers)
     if asked.later and not whole:
-        made = dataclasses.replace(made, later=lambda: _scene(topic, build, case, least, True, words))
+        made = dataclasses.replace(made, later=lambda: _scene(topic, build, case, more, least, True))
     return made.held(TOPICS[topic], least)
 
 
@@ -349,8 +481,8 @@ def _panel(topic: str, build: Build, case: Case | None, options: dict[str, Any])
         return desk.variant({name: value for name, value in values.items() if name not in choices})
 
     def study(**values: Any) -> Scene:
-        words = {name: values[name] for name in choices}
-        made = _scene(topic, *variant(values), least=first[0] if first else None, words=words)
+        more = _besides(topic, build, {name: values[name] for name in choices})
+        made = _scene(topic, *variant(values), more, first[0] if first else None)
         first[:] = first or [made]
         return made
 

@@ -40,6 +40,7 @@ BUILD = {
     "rider.leg_stiffness": Setting("Leg stiffness", "N*m/rad", 0, 300, 1),
     "wheel.mass": Setting("Wheel without motor", "kg", 1, 15, 0.1),
     "assist.driving_gain.{gear}": Setting("Assist gain", "", 0, 1.5, 0.01),
+    "assist.resisting_gain.{gear}": Setting("Gain, holding back", "", 0, 1.5, 0.01),
     "sensor.filter_corner": Setting("Filter corner", "Hz", 2, 60, 0.5),
     "sensor.dead_time": Setting("Dead time", "ms", 0, 80, 1),
     "assist.torque_cap": Setting("Torque cap", "N*m", 1, 60, 0.5),
@@ -48,6 +49,8 @@ BUILD = {
     "motor.phase_resistance": Setting("Phase resistance", "mohm", 5, 500, 1),
     "controller.phase_current_limit": Setting("Phase current, peak", "A", 2, 120, 1),
     "controller.battery_current_limit": Setting("Battery current", "A", 1, 60, 0.5),
+    "controller.charge_current_limit": Setting("Charge current", "A", 0, 40, 0.5),
+    "brake.greatest_torque": Setting("Brake torque", "N*m", 0, 120, 1),
     "motor.winding_to_stator": Setting("Winding to stator", "W/K", 0.2, 30, 0.1),
     "motor.stator_to_housing": Setting("Stator to housing", "W/K", 0.2, 20, 0.1),
     "packs.held_back": Setting("Charge held back", "%", 0, 50, 1),
@@ -133,6 +136,8 @@ def _value(build: Build, path: str) -> Any:
     """The number under a dotted path; None where the build has no such part."""
     if path == "wheel.rolling_circumference":
         return build.wheel.circumference
+    if path == "brake.greatest_torque" and build.brake.kind == "none":
+        return None
     at: Any = build
     for step in path.split("."):
         if at is None:

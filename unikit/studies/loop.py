@@ -9,7 +9,7 @@ from __future__ import annotations
 import dataclasses
 import weakref
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache, lru_cache
 from typing import Any
 
 import numpy as np
@@ -35,7 +35,6 @@ ASSUMED = {
     "rider.leg_stiffness": "0 N*m/rad to 150 N*m/rad",
     "rider.replanning_time": "100 ms to 300 ms",
 }
-_RANGES = {path: (text, None) if describe(path).form == "word" else spread_of(text, describe(path).kind) for path, text in ASSUMED.items()}
 DRAG_HEIGHT = 0.85, 1.05  # over the height of the rider's centre of mass; assumed
 LEARNED_AT, LEARNED_IN = 3.0, 1.2  # m/s in still air of so many kg/m3, on the level; both hardly matter
 
@@ -80,6 +79,12 @@ def in_words(paths: tuple[str, ...]) -> str:
     return ", ".join(path.rpartition(".")[2].replace("_", " ") for path in paths) or "nothing"
 
 
+@cache
+def _ranges() -> dict[str, tuple[float | str, Spread | None]]:
+    """Middle and spread of each assumed number; read at the first need, because units are not needed before."""
+    return {path: (text, None) if describe(path).form == "word" else spread_of(text, describe(path).kind) for path, text in ASSUMED.items()}
+
+
 def completed(build: Build) -> Build:
     """The build with a range, and its middle, in place of every number of the rider that it leaves out."""
     missing, spreads = assumed(build), dict(build.spreads)
@@ -88,8 +93,8 @@ def completed(build: Build) -> Build:
     values: dict[str, Any] = {}
     for path in missing:
         name = path.partition(".")[2]
-        if path in _RANGES:
-            values[name], spread = _RANGES[path]
+        if path in ASSUMED:
+            values[name], spread = _ranges()[path]
         else:
             height = build.rider.centre_of_mass_height
             low, high = (share * height for share in DRAG_HEIGHT)
@@ -209,11 +214,20 @@ def ungeared(build: Build, case: Case) -> Loop:
     return Loop(plant, habit(build), Path(0.0, float("inf"), 0.0), 1.0, 1.0, 1.0, 0.0, 0.0)
 
 
-def loop(build: Build, case: Case, gear: Gear, speed: Values | None = None, slope: Values | None = None, experienced: bool = False) -> Loop:
-    """The loop of a completed build with the habitual rider, or with one who has learned this machine."""
+def loop(
+    build: Build,
+    case: Case,
+    gear: Gear,
+    speed: Values | None = None,
+    slope: Values | None = None,
+    experienced: bool = False,
+    rider: Reflex | None = None,
+) -> Loop:
+    """The loop of a completed build with the habitual rider, one who has learned this machine, or another one, as at the cranks."""
     return Loop(
         plant=balance.linear_plant(**body(build), **road(build, case, speed, slope)),
-        reflex=adapted(build, gear) if experienced else at_cranks(habit(build), build.cranks.length / build.cranks.reference_length),
+        reflex=rider
+        or (adapted(build, gear) if experienced else at_cranks(habit(build), build.cranks.length / build.cranks.reference_length)),
         path=path(build),
         gear_ratio=gear.ratio,
         driving_leverage=leverage.gear_leverage(gear.ratio, gear.efficiency),

@@ -118,10 +118,13 @@ def _mean(values, weights):
     return np.sum(values * weights, axis=-1)
 
 
-def answer(build: Build, gear: Gear, pedal_torque: u.Values, limits: Limits) -> u.NewtonMetre:
-    """Mean motor torque that answers a driving pedal torque, as far as the limits let it follow over the turn."""
-    height, low, high = np.broadcast_arrays(assist_gain(build, gear) * np.asarray(pedal_torque, float), limits.lowest, limits.highest)
-    _, given, weights = _over_turn(height, 0.0 * height, low, high, _pulse(build))
+def answer(
+    build: Build, gear: Gear, pedal_torque: u.Values, limits: Limits, trim: u.Values = 0.0, resisting: bool = False
+) -> u.NewtonMetre:
+    """Mean motor torque that answers a mean pedal torque on top of a trim, as far as the limits let it follow over the turn."""
+    height = assist_gain(build, gear, resisting) * np.asarray(pedal_torque, float)
+    height, trim, low, high = np.broadcast_arrays(height, trim, limits.lowest, limits.highest)
+    _, given, weights = _over_turn(height, trim, low, high, _pulse(build))
     return _mean(given, weights)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ...formulas import leverage as formulas
 from ...inputs import replace
-from ...studies import leverage
+from ...studies import cranks, leverage
 from ...studies.findings import FINDINGS
 from ..exercises import Exercise, Slip, declare
 from . import build, case
@@ -42,6 +42,20 @@ def crank() -> float:
 
 def _mean_force() -> float:
     return leverage.study(replace(build(), {"cranks.length": LONGER}), case("harbour_hill")).foot_force
+
+
+def _turn() -> cranks.Turn:
+    return cranks.study(build(), case("harbour_hill"), points=361)
+
+
+def near_dead_centre() -> float:
+    """Foot force for a degree of lean, 30 degrees after the dead centre, gear alone."""
+    return float(_turn().degree_alone_over_turn[30])
+
+
+def equal_crank() -> float:
+    """Cranks with which the gear alone does what the assist does on the cranks as built."""
+    return _turn().equal_crank
 
 
 _GEAR, _CRANKS = build().gears.named(), build().cranks
@@ -88,5 +102,27 @@ declare(
         "length",
         crank,
         hints=(Slip(_CRANKS.length / crank(), "those are the cranks as built: with them the step is tight"), "radius for diameter"),
+    ),
+    Exercise(
+        "leverage.5",
+        "force",
+        near_dead_centre,
+        hints=(
+            Slip(_turn().level_degree_alone / near_dead_centre(), "that is the force with the crank level: how long is the lever at 30°?"),
+            Slip(float(_turn().degree_over_turn[30]) / near_dead_centre(), "that is the force with assist; the gear alone is asked for"),
+            "mass for weight",
+        ),
+    ),
+    Exercise(
+        "leverage.6",
+        "length",
+        equal_crank,
+        hints=(
+            Slip(
+                leverage.study(build(), case("harbour_hill")).restoring_crank / equal_crank(),
+                "those would be as good as the ungeared wheel; as good as this assist is asked for",
+            ),
+            "radius for diameter",
+        ),
     ),
 )

@@ -2,13 +2,34 @@
 
 from types import ModuleType
 
-from . import balance, capture, event, gearing, heat, leverage, motor, review, ride, side, start
+from . import (
+    balance,
+    capture,
+    cranks,
+    event,
+    gearing,
+    going,
+    heat,
+    leverage,
+    motor,
+    review,
+    ride,
+    rider,
+    side,
+    stability,
+    start,
+    stopping,
+)
 
 TOPICS: dict[str, ModuleType] = {
     "start": start,
     "gearing": gearing,
     "leverage": leverage,
+    "cranks": cranks,
+    "stability": stability,
     "balance": balance,
+    "going": going,
+    "stopping": stopping,
     "capture": capture,
     "event": event,
     "motor": motor,
@@ -16,6 +37,6 @@ TOPICS: dict[str, ModuleType] = {
     "ride": ride,
     "review": review,
 }
-PICTURES = {name: module.picture for name, module in TOPICS.items()} | {"side": side.picture}
+PICTURES = {name: module.picture for name, module in TOPICS.items()} | {"side": side.picture, "rider": rider.picture}
 
-__all__ = ["PICTURES", "TOPICS", *TOPICS, "side"]
+__all__ = ["PICTURES", "TOPICS", *TOPICS, "rider", "side"]

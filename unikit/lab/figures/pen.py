@@ -50,8 +50,12 @@ def area(axes: Axes, x: np.ndarray, low: Any, high: Any, color: str, hatch: str)
         return None
     low, high = np.broadcast_to(low, x.shape), np.broadcast_to(high, x.shape)
     outline = np.column_stack([np.concatenate([x, x[::-1]]), np.concatenate([low, high[::-1]])])
-    patch = Polygon(outline, closed=True, facecolor=(color, 0.14), edgecolor=(color, 0.55), hatch=hatch, linewidth=0)
-    return axes.add_artist(patch)
+    return axes.add_artist(patch(outline, color, hatch))
+
+
+def patch(outline: np.ndarray, color: str, hatch: str) -> Polygon:
+    """A filled and hatched area, by the corners around it."""
+    return Polygon(outline, closed=True, facecolor=(color, 0.14), edgecolor=(color, 0.55), hatch=hatch, linewidth=0)
 
 
 def area_across(axes: Axes, y: np.ndarray, left: Any, right: Any, color: str, hatch: str) -> Polygon | None:

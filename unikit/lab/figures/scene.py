@@ -47,7 +47,7 @@ class Scene:
             for result in (*([] if self.more is None else [self.more]), self.main):  # the first one has the last word
                 label |= {item.name: item.metadata["label"] for item in fields(result) if "label" in item.metadata}
                 every |= result.summary()
-            return {label[name]: every[label[name]] for name in self.numbers if name in label}
+            return {label[name]: every[label[name]] for name in self.numbers if label.get(name) in every}  # a part may be missing
         return self.main.summary() | (self.more.summary() if self.more is not None else {})
 
     def table(self) -> pandas.DataFrame:
