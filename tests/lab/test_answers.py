@@ -1,6 +1,7 @@
 """The exercises of the lessons: their own answers pass, others do not, and each hint is given for its slip."""
 
 import importlib
+import math
 import pkgutil
 import re
 import subprocess
@@ -9,6 +10,7 @@ import sys
 import pytest
 
 from unikit import units
+from unikit.formulas import balance
 from unikit.formulas.carriage import battery_class
 from unikit.formulas.delay import is_stable
 from unikit.inputs import replace
@@ -19,10 +21,12 @@ from unikit.studies import capture as capture_study
 from unikit.studies import cut_out as cut_out_study
 from unikit.studies import gearing as gearing_study
 from unikit.studies import heat as heat_study
+from unikit.studies import loads, loop
 from unikit.studies import machine as machine_study
 from unikit.studies import motor as motor_study
 from unikit.studies import review as review_study
 from unikit.studies import ride as ride_study
+from unikit.studies import stopping as stopping_study
 from unikit.studies.findings import FINDINGS, SHORT
 from unikit.studies.rewind import with_length
 
@@ -117,6 +121,34 @@ def test_the_cranks_of_the_leverage_lesson_are_just_long_enough():
     for longer, enough in ((-0.0005, False), (0.0005, True)):
         margin = review.margin(replace(build(), {"cranks.length": length + longer}), "harbour_hill", "cut-out step")
         assert (margin >= holds) is enough
+
+
+def test_the_degree_of_lean_of_the_leverage_lesson_by_statics():
+    lesson, whole, hill = MODULES["leverage"], build(), case("harbour_hill")
+    gear, cranks = whole.gears.named(), whole.cranks.length
+    torque = math.radians(1.0) * balance.static_stiffness(**loop.body(whole), slope=hill.slope)
+    alone = gear.efficiency / gear.ratio
+    assert lesson.near_dead_centre() == pytest.approx(torque / alone / cranks / math.sin(math.radians(30.0)), rel=1e-9)
+    assert lesson.equal_crank() * alone == pytest.approx(cranks * (alone + whole.assist.driving_gain[gear.name]), rel=1e-12)
+
+
+def test_the_torque_and_the_share_of_the_going_lesson_by_statics():
+    lesson, hill = MODULES["going"], case("harbour_hill")
+    assert lesson.weight_torque() == pytest.approx(70 * 9.81 * 0.15 * 0.96 / 1.5, rel=1e-12)
+    assert lesson.constant() == pytest.approx(5.0 * 5.0 / 1.2 - 0.5 * 1.2 * (5.0 / 1.2) ** 2, rel=1e-12)
+    longer = replace(build(), {"cranks.length": lesson.LONGER})
+    gear, at_rest = longer.gears.named(), loads.loads(longer, hill, speed=0.0).wheel_torque
+    sine = (at_rest + longer.motor.hysteresis_torque) * gear.ratio / gear.efficiency / (longer.rider.mass * 9.81 * 0.15)
+    assert lesson.share() == pytest.approx(1 - 2 / math.pi * math.asin(sine), abs=0.01)
+
+
+def test_the_lean_of_the_going_lesson_stops_in_the_wanted_distance_and_full_packs_do_not():
+    lesson, descent = MODULES["going"], case("long_descent")
+    for more, enough in ((-0.01, False), (0.01, True)):
+        found = stopping_study.study(build(), descent, bounds=stopping_study.Bounds(lean=lesson.lean() * (1 + more)))
+        assert found.brake_by == "lean back" and (found.brake_distance <= lesson.WANTED) is enough
+    none = replace(build(), {"controller.charge_current_limit": 0.0})
+    assert lesson.full() == pytest.approx(stopping_study.study(none, descent).motor_distance, rel=0.03)
 
 
 def test_the_speed_and_the_gain_of_the_review_lesson_just_hold():
