@@ -136,7 +136,7 @@ def test_more_of_anything_that_brakes_stops_sooner():
 
 def test_on_a_descent_too_steep_for_the_legs_there_is_no_stop():
     found = stopping.study(examples.build(), fast(slope=-0.2))
-    assert found.legs_distance == np.inf and found.legs_by == "nothing brakes"
+    assert found.legs_distance == np.inf and found.legs_by == "too little torque"
     assert found.summary()["distance by legs alone"] == "no limit"
 
 
