@@ -335,6 +335,7 @@ ASKED = {
             "rock_share",
             "rock_share_alone",
             "rock_share_ungeared",
+            "assumed",
         ),
     ),
     "stopping": Topic(

@@ -74,6 +74,7 @@ class Stopping(Result):
     reserve: u.NewtonMetre = shown("crank torque kept back to recover a degree", "N*m")
     leg_torque: u.NewtonMetre = shown("crank torque of the legs, holding back", "N*m")
     energy: u.Joule = shown("energy of the motion", "J", 0)
+    assumed: str = shown("assumed, not measured")
     speed: u.MetrePerSecond = shown("from", "km/h")
     distance_over_balance: u.Metre = shown("by the lean alone", "m")
     distance_least_lean: u.Metre = shown("by a lean of 6°", "m")
@@ -104,8 +105,10 @@ def study(build: Build, case: Case, gear: Gear | None = None, bounds: Bounds | N
     limits.  The distance begins when the rider already leans back: getting
     there, reaction and ramps come on top.
     """
-    gear, build, bounds = gear or build.gears.named(build.gears.engaged), loops.completed(build), bounds or Bounds()
+    gear, bounds = gear or build.gears.named(build.gears.engaged), bounds or Bounds()
     _check(bounds)
+    open_numbers = tuple(path for path in loops.assumed(build) if path in ("rider.reaction_delay", "rider.muscle_lag", "rider.drag_height"))
+    build = loops.completed(build)
     pedalled = np.minimum(build.rider.greatest_cadence, build.rider.greatest_pedal_speed / build.cranks.length)
     fastest = max(float(gearing.speed(pedalled, build.wheel.radius, gear.ratio)), 1.02 * case.speed)
     grid = np.unique(np.append(np.linspace(0.0, fastest, points), case.speed))
@@ -135,6 +138,7 @@ def study(build: Build, case: Case, gear: Gear | None = None, bounds: Bounds | N
         reserve=float(_kept(build, case, gear, bounds)),
         leg_torque=float(greatest_torque(build, cadence, True)),
         energy=float(0.5 * _inertia(build) * case.speed**2),
+        assumed=", ".join(["lean back", "grip", "recovery", *([loops.in_words(open_numbers)] if open_numbers else [])]),
         speed=grid,
         distance_over_balance=lean.distance,
         distance_least_lean=least.distance,
@@ -166,7 +170,7 @@ def _means(build: Build, case: Case) -> dict[str, _Means]:
     """The sets of means that a build has."""
     state = drive(build, case.state_of_charge)
     found = {"legs": _Means(state)}
-    if state is not None:
+    if state is not None and build.assist is not None:
         found |= {"legs and motor": _Means(state, True), "packs full": _Means(drive(build, 1.0), True)}
     if build.brake.kind != "none":
         found["legs and brake"] = _Means(state, brake=True)
