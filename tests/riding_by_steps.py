@@ -17,11 +17,11 @@ def by_steps(road, person, path, legs, motor, event, settling, end):
     moment = road.body_mass * road.centre_of_mass_height
     inertia = moment * road.centre_of_mass_height + road.body_inertia
     radius, ratio = road.wheel_radius, motor.gear_ratio
-    past = []  # what was wanted and what was ordered, as functions of time, piece by piece
+    past = []  # times, what was wanted and what was ordered, piece by piece; straight between them, for limits make kinks
 
     def before(time, which):
         piece = int(np.floor(time / PIECE + 1e-9))
-        return (0.0, asked)[which] if piece < 0 else past[piece](time)[which]
+        return (0.0, asked)[which] if piece < 0 else np.interp(time, past[piece][0], past[piece][1][which])
 
     def look(time, x):
         lean, rate, speed, muscle, bend, bend_rate, filtered, given, angle, settled = x
@@ -75,16 +75,10 @@ def by_steps(road, person, path, legs, motor, event, settling, end):
     found = [x[:3]]
     for piece in range(round(end / PIECE)):
         inside = piece * PIECE + 1e-9, (piece + 1) * PIECE - 1e-9  # just inside, so that what ends at the edge is on one side
-        times = np.linspace(*inside, 7)
+        times = np.linspace(*inside, 41)
         states = solve_ivp(slopes, inside, x, method="RK45", rtol=1e-9, atol=1e-12, max_step=PIECE / 2, t_eval=times).y.T
         signals = np.array([look(time, state)[1] for time, state in zip(times, states, strict=True)])
-        past.append(lambda time, times=times, signals=signals: tuple(_cubic(time, times, signals)))
+        past.append((times, signals.T))
         x = states[-1]
         found.append(x[:3])
     return np.transpose(found)
-
-
-def _cubic(time, times, signals):
-    """The polynomial through all points of a piece."""
-    weights = [np.prod([(time - b) / (a - b) for b in times if b != a]) for a in times]
-    return np.array(weights) @ signals

@@ -17,6 +17,8 @@ from unikit.inputs import replace
 from unikit.lab import answers
 from unikit.lab.answers import build, case
 from unikit.lab.exercises import EXERCISES, Exercise
+from unikit.studies import capture as capture_study
+from unikit.studies import cut_out as cut_out_study
 from unikit.studies import gearing as gearing_study
 from unikit.studies import heat as heat_study
 from unikit.studies import loads, loop
@@ -166,6 +168,21 @@ def test_the_gain_of_the_review_lesson_makes_nothing_else_short():
     before, after = short(build()), short(review.with_gain(review.gain() + 0.001))
     assert ("endurance", "Head wind", "long") in before - after
     assert after < before
+
+
+def test_the_bump_of_the_capture_lesson_is_just_covered_at_its_speed():
+    for speed, covered in ((-0.05, True), (0.05, False)):
+        there = replace(case("flat_cruise"), {"speed": MODULES["capture"].fastest() + speed})
+        assert (capture_study.study(build(), there).bump >= 1.5 * MODULES["capture"].BUMP) is covered
+
+
+def test_the_gain_and_the_cranks_of_the_capture_lesson_are_just_enough():
+    capture = MODULES["capture"]
+    hill = replace(case("harbour_hill"), {"slope": capture.SLOPE, "speed": capture.SPEED, "trim": "none"})
+    for factor, caught in ((0.99, True), (1.01, False)):
+        changed = replace(build(), {"assist.driving_gain.long": factor * capture.largest_gain()})
+        assert (cut_out_study.cut_out_margin(changed, hill)[0] >= 1) is caught
+    assert capture.ramped_margin(capture.crank() - 0.001) < 1 < capture.ramped_margin(capture.crank() + 0.001)
 
 
 def test_the_current_of_the_motor_lesson_covers_the_gust_just_enough():

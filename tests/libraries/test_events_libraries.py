@@ -34,4 +34,4 @@ def test_a_ride_is_that_of_an_adaptive_solver_with_its_own_memory(name):
     course = events.simulate(road, PDA_100, path, legs, motor, event, 0.9, 2.5e-4, fall_lean=3.0, every=40, settling_rate=0.3)
     assert np.ptp(expected[0]) > 0.005
     for part, other in zip((course.lean, course.lean_rate, course.speed), expected, strict=True):
-        np.testing.assert_allclose(part[1:], other[1:], rtol=0, atol=1e-4 * np.abs(np.ptp(other)) + 1e-6)
+        np.testing.assert_allclose(part[1:], other[1:], rtol=0, atol=2e-5 * np.ptp(other))

@@ -94,8 +94,8 @@ def at(build, case):
 def test_words_for_each_kind_of_answer():
     said = [cut_out.in_words(*pair) for pair in ((1.2, 3.0), (0.8, 3.0), (0.3, 1.1), (0.3, 0.7), (0.1, 0.2))]
     assert len(set(said)) == 5
-    assert said[0].startswith("at once, if") and said[-1].startswith("no")
-    assert "without its factor" in said[1] and "without the factor" in said[3] and "without" not in said[2]
+    assert said[0].startswith("at once, by") and said[-1].startswith("neither")
+    assert "without the factor" in said[1] and "without the factor" in said[3] and "without" not in said[2]
 
 
 def test_failures_one_by_one():

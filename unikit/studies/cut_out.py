@@ -37,8 +37,9 @@ class CutOut(Result):
     way: str = shown("the body falls")
     limit: u.NewtonMetre = shown("motor torque net of drag whose loss can be caught", "N*m")
     ramp_time: u.Second = shown("ramp of an intended cut-back", "s")
-    ramped_limit: u.NewtonMetre = shown("the same over that ramp", "N*m")
+    ramped_limit: u.NewtonMetre = shown("motor torque net of drag that can be caught over that ramp", "N*m")
     margin: u.Ratio = shown("caught over lost and factor", digits=2)
+    ramped_margin: u.Ratio = shown("the same over that ramp", digits=2)
     recoverable: str = shown("recoverable")
     time_unanswered: u.Second = shown("30° of lean after, nobody answering", "s", 2)
     time_answered: u.Second = shown("30° of lean after, legs at their limit", "s", 2)
@@ -78,7 +79,7 @@ def study(build: Build, case: Case, gear: Gear | None = None, ramp_time: float |
     lost, way, direction = taken(here, -here.split.motor_torque)
     drag = here.split.motor_drag if direction == FORWARD else 0.0
     share, ramped = replaced(here, 0.0), replaced(here, ramp)
-    margin = ratio(share * way.legs, lost)
+    margin, ramped_margin = (float(ratio(part * way.legs, lost)) for part in (share, ramped))
     over = stand(build, case, gear, slope=SLOPES)
     over_lost = np.where(over.split.motor_torque >= 0, over.forward.legs, over.backward.legs)
     short, peak, peak_rotation = short_circuit(state, case.speed / build.wheel.radius)
@@ -97,8 +98,9 @@ def study(build: Build, case: Case, gear: Gear | None = None, ramp_time: float |
         limit=float(capture.cut_out_limit(here.rate, here.reflex, way.hold, way.pedals, drag)),
         ramp_time=ramp,
         ramped_limit=float(capture.cut_out_limit(here.rate, here.reflex, way.hold, way.pedals, drag, ramp)),
-        margin=float(margin),
-        recoverable=in_words(float(margin), float(ratio(ramped * way.legs, lost))),
+        margin=margin,
+        ramped_margin=ramped_margin,
+        recoverable=in_words(margin, ramped_margin),
         time_unanswered=time_to_lean(here, lost, 0.0),
         time_answered=time_to_lean(here, lost, float(way.legs)),
         trim=float(np.abs(here.split.trim)),
@@ -168,12 +170,14 @@ def cut_out_pedals(here: Stand, lost: u.Values, direction: str) -> u.NewtonMetre
 def in_words(sudden: float, ramped: float) -> str:
     """Whether a loss can be caught, and under which assumption."""
     if sudden >= 1:
-        return "at once, if the legs go to their limit right after the delay"
+        return "at once, by legs that go to their limit after the delay"
     if FACTOR * sudden >= 1:
-        return "hardly: in the closed form alone, without its factor"
+        return "at once only without the factor"
+    if ramped >= 1:
+        return "not at once; over the ramp, answered from its beginning"
     if FACTOR * ramped >= 1:
-        return f"not at once; over the ramp, if the legs answer from its beginning{'' if ramped >= 1 else ', and without the factor'}"
-    return "no, neither at once nor over the ramp"
+        return "not at once; over the ramp only without the factor"
+    return "neither at once nor over the ramp"
 
 
 def time_to_lean(here: Stand, lost: float, answer: float, lean: float = LEAN, ramp_time: float = 0.0) -> float:
@@ -354,15 +358,32 @@ def doubt(build: Build, case: Case, gear: Gear | None = None, count: int = DRAWS
     )
 
 
+def margins(build: Build, case: Case, gear: Gear, count: int = DRAWS, seed: int = SEED) -> tuple[np.ndarray, np.ndarray]:
+    """For draws of all uncertain numbers: torque whose loss can be caught over what is lost, and trim that may be lost over the case's.
+
+    Both with the factor of the closed form; endless where there is nothing to lose.
+    """
+    ready(build, case, gear)
+    drawn = riders(build, count, seed)
+    here = stand(drawn, case, drawn.gears.named(gear.name))
+    motor, trim = np.asarray(here.split.motor_torque), np.abs(here.split.trim)
+    legs = np.where(motor >= 0, here.forward.legs, here.backward.legs)
+    largest = trim_limit(drawn, here, drawn.gears.named(gear.name), 0.0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        kept = np.where(trim > 0, largest / np.where(trim > 0, trim, 1.0), np.inf)
+        caught = np.where(np.abs(motor) < 1e-9, np.inf, ratio(replaced(here, 0.0) * legs, np.abs(motor)))
+    return np.broadcast_to(caught, (count,)), np.broadcast_to(kept, (count,))
+
+
 def cut_out_margin(build: Build, case: Case, gear: Gear | None = None) -> tuple[float, str]:
     """Torque whose loss can be caught over what is lost and the factor, and words for it."""
     build, gear, _ = ready(build, case, gear)
     here = stand(build, case, gear)
-    lost, way, direction = taken(here, -here.split.motor_torque)
+    lost, way, _ = taken(here, -here.split.motor_torque)
     caught = float(replaced(here, 0.0) * way.legs)
     if lost < 1e-9:
         return np.inf, "no motor torque to lose"
-    return float(ratio(caught, lost)), f"{lost:.0f} N·m lost, {caught:.0f} N·m caught, falls {direction}"
+    return float(ratio(caught, lost)), f"{lost:.0f} N·m lost, {caught:.0f} N·m caught"
 
 
 def trim_margin(build: Build, case: Case, gear: Gear | None = None) -> tuple[float, str]:
@@ -371,5 +392,5 @@ def trim_margin(build: Build, case: Case, gear: Gear | None = None) -> tuple[flo
     here = stand(build, case, gear)
     trim, largest = float(np.abs(here.split.trim)), float(trim_limit(build, here, gear, 0.0))
     if trim == 0:
-        return np.inf, f"no trim in the case, {largest:.1f} N·m may be lost"
+        return np.inf, f"no trim; {largest:.1f} N·m may be lost"
     return largest / trim, f"trim {trim:.1f} N·m, {largest:.1f} N·m may be lost"
