@@ -301,6 +301,11 @@ def test_the_largest_disturbance_is_caught_at_every_angle_and_a_little_more_is_n
             caught = events.simulate(road, PDA_100, PATH, angles, motor, Event(**{kind: size}), step=0.002).caught
             assert np.all(caught.all(axis=0) == expected)
     assert events.largest_caught(*rest, Event(), "speed_loss", 0.01, 2, 2, 1.0).tolist() == [0.01, 0.01]
+    tables = {"speeds": [0.0, 8.0], "highest": [[[40.0, 20.0]], [[4.0, 2.0]]], "lowest": -20.0}  # two motors down, two speeds across
+    small = events.largest_caught(*rest[:4], motor._replace(**tables), Event(), "speed_loss", [0.8, 0.6], 2, 5, step=0.002)
+    assert small.shape == (2, 2) and np.all(small[0] > small[1])
+    hopeless = NOBODY._replace(proportional=[400.0, 10.0], derivative=69.0)
+    assert events.largest_caught(road, hopeless, *rest[2:], Event(gust=1.0), "speed_loss", 0.4, 2, 3, step=0.002)[1] == 0.0
     used = PDA_100._replace(**{name: getattr(PDA_100, name) / HOLD for name in ("proportional", "derivative", "acceleration")})
     lost = events.largest_caught(machine(), used, PATH, REAL, drive(0.0, limit=40.0), Event(cut_out=1.0), "trim", 20.0, 4, 5, step=0.002)
     strength = capture.worst_strength(4.0 / 0.36 / 1.5, 6.44, 0.2).share * pedalling.torque_at_cadence(REAL[0], 25.0, 4.0 / 0.36 / 1.5)
@@ -308,18 +313,30 @@ def test_the_largest_disturbance_is_caught_at_every_angle_and_a_little_more_is_n
 
 
 def test_many_rides_give_what_single_rides_give():
-    speed, loss = np.array([3.0, 5.0])[:, None], np.array([0.1, 0.2, 0.9])
-    table = {"speeds": np.array([0.0, 6.0]), "highest": np.array([[40.0, 10.0], [20.0, 5.0]])[:, None, :], "lowest": -9.0}
+    speed, loss = np.array([3.0, 5.0])[:, None], [0.1, 0.2, 0.9]
+    table = {"speeds": [0.0, 6.0], "highest": np.array([[40.0, 10.0], [20.0, 5.0]])[:, None, :], "lowest": -9.0}
     motor = Drive(EFFICIENCY, 1.5, 0.3, 0.3, **table)
-    whole = events.simulate(machine(speed), PDA_100, PATH, REAL, motor, Event(speed_loss=loss), duration=0.8)
+    path = Path([0.01, 0.0, 0.0], [10.0, np.inf, 10.0], [0.003, 0.003, 0.0])  # where some have no lag
+    person = PDA_100._replace(delay=[0.1, 0.0, 0.1], replanning_time=[0.2, 0.2, 0.0], derivative=[69.0, 69.0, 60.0])
+    whole = events.simulate(machine(speed), person, path, REAL, motor, Event(speed_loss=loss), duration=0.8)
     assert whole.lean.shape == (2, 3, 81) and whole.caught.shape == (2, 3)
+    alone = lambda record, place: type(record)(*(np.broadcast_to(part, 3)[place] for part in record))
     for row in range(2):
-        alone = motor._replace(highest=table["highest"][row, 0])
+        own = motor._replace(highest=table["highest"][row, 0])
         for column in range(3):
-            one = events.simulate(machine(speed[row, 0]), PDA_100, PATH, REAL, alone, Event(speed_loss=loss[column]), duration=0.8)
+            rest = alone(person, column), alone(path, column), REAL, own, Event(speed_loss=loss[column])
+            one = events.simulate(machine(speed[row, 0]), *rest, duration=0.8)
             assert isinstance(one.caught, bool) and one.caught == whole.caught[row, column]
             for part, single in zip(whole[1:6], one[1:6], strict=True):
                 np.testing.assert_allclose(part[row, column], single, rtol=1e-12, atol=1e-12)
+
+
+def test_the_door_takes_quantities():
+    usual = {"machine": machine(), "reflex": PDA_100, "path": PATH, "legs": REAL, "drive": drive(0.3), "event": Event(speed_loss=0.9)}
+    course = events.simulate.with_units(**usual, duration="800 ms", fall_lean="30 deg")
+    plain = events.simulate(**usual, duration=0.8, fall_lean=np.radians(30.0))
+    assert course.fall_time.to("ms").magnitude == pytest.approx(1000 * plain.fall_time)
+    assert course.caught is False and np.allclose(course.lean.to("rad").magnitude, plain.lean)
 
 
 def test_blocks_side_by_side_give_the_same(monkeypatch):

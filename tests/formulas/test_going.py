@@ -65,7 +65,7 @@ def test_the_steepest_slope_is_where_weight_and_tyre_take_the_whole_torque(torqu
 @pytest.mark.parametrize("frequency", [0.4, 0.8, 1.6])
 def test_rocking_is_what_the_nonlinear_machine_does_under_that_torque(frequency):
     plant, travel, rate = balance.linear_plant(**MASSES), 0.002, 2 * np.pi * frequency
-    torque, lean = going.rocking(plant, travel, frequency)
+    torque, lean = going.rocking(plant, travel, rate)
 
     def change(time, state):
         now = balance.motion(state[0], state[1], -torque * np.cos(rate * time), **MASSES)
@@ -79,7 +79,7 @@ def test_rocking_is_what_the_nonlinear_machine_does_under_that_torque(frequency)
 
 @pytest.mark.checks("limit", "going.rocking")
 def test_very_slow_rocking_only_accelerates_the_mass():
-    torque, _ = going.rocking(balance.linear_plant(**MASSES), 0.3, 1e-4)
+    torque, _ = going.rocking(balance.linear_plant(**MASSES), 0.3, 2 * np.pi * 1e-4)
     assert torque == pytest.approx((2 * np.pi * 1e-4) ** 2 * 0.3 * 0.36 * (92.0 + 0.3 / 0.36**2), rel=1e-6)
 
 

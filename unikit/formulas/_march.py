@@ -343,24 +343,24 @@ def _inverse(value: np.ndarray) -> np.ndarray:
     return np.divide(1.0, value, out=np.zeros_like(value), where=value > 0)
 
 
-def run(march: March, steps: int, every: int, fall_lean: np.ndarray, ask: Callable[[int], None]) -> tuple[np.ndarray, np.ndarray]:
-    """Samples of lean, lean rate, speed, pedal and motor torque, shape (5, samples, rides), and the time of each fall.
+def run(march: March, steps: int, every: int, fall_lean: np.ndarray, ask: Callable[[int], None]) -> tuple[np.ndarray, ...]:
+    """Samples of lean, lean rate, speed, pedal and motor torque; the time of each fall; lean and lean rate at the end.
 
-    A fallen ride keeps its last sample before the fall.
+    Samples have the shape (5, samples, rides).  A fallen ride keeps its last sample before the fall.
     """
     rides, places = len(fall_lean), (LEAN, RATE, SPEED)
     samples = np.empty((5, steps // every + 1, rides))
     fall_time, standing = np.full(rides, np.inf), np.ones(rides, bool)
     away, before, beyond = np.zeros(rides), np.zeros(rides), np.empty(rides, bool)
     for number in range(steps + 1):
-        if number % ASK == 0:
-            ask(number)
+        row = number // every
         if number % every == 0:
-            row = number // every
             now = [*(march.states[place] for place in places), *march.torques()]
             samples[:, row] = now if row == 0 else np.where(standing, now, samples[:, row - 1])
+        if number % ASK == 0:
+            ask(number)
             if not standing.any():
-                samples[:, row:] = samples[:, row : row + 1]
+                samples[:, row + 1 :] = samples[:, row : row + 1]
                 break
         if number == steps:
             break
@@ -374,4 +374,4 @@ def run(march: March, steps: int, every: int, fall_lean: np.ndarray, ask: Callab
             part = (fall_lean[beyond] - before[beyond]) / (away[beyond] - before[beyond])
             fall_time[beyond] = (number + part) * march.step
             standing[beyond] = False
-    return samples, fall_time
+    return samples, fall_time, march.states[[LEAN, RATE]]

@@ -246,7 +246,7 @@ def free_motion(a_matrix: u.Values, delayed: u.Values, initial_state: u.Values, 
     state = np.asarray(initial_state, float)
     if state.shape != system.matrix.shape[-1:]:
         raise ValueError(f"initial_state must have the {system.matrix.shape[-1]} states of a_matrix, got shape {state.shape}")
-    return _free.march(system.matrix[0], [(gain[0], float(time[0])) for gain, time in system.delayed], state, time_step, int(steps))
+    return _free.march(system, state, time_step, int(steps))
 
 
 # -- frequency responses ----------------------------------------------------------------

@@ -114,8 +114,11 @@ class Ride(NamedTuple):
     motor_torque: u.NewtonMetre  # before its drag
 
 
-def _finite(**records: NamedTuple) -> None:
+def _numbers(**records: NamedTuple) -> list[Any]:
+    """The records as arrays of finite numbers."""
+    found = []
     for name, record in records.items():
+        parts = []
         for field, value in record._asdict().items():
             full = f"{name}.{field}"
             try:
@@ -125,10 +128,12 @@ def _finite(**records: NamedTuple) -> None:
             bad = np.isnan(array) if full in _NEVER else ~np.isfinite(array)
             if np.any(bad):
                 raise ValueError(f"{full} must be a finite number, got {array[bad].flat[0]}")
+            parts.append(array)
+        found.append(type(record)(*parts))
+    return found
 
 
 def _check(machine: Machine, reflex: Reflex, path: Path, legs: Legs, drive: Drive, event: Event, step: float) -> None:
-    _finite(machine=machine, reflex=reflex, path=path, legs=legs, drive=drive, event=event)
     for name in ("zero_cadence_torque", "zero_torque_cadence"):
         positive(f"legs.{name}", getattr(legs, name))
     within("legs.torque_floor", legs.torque_floor, 0.0, 1.0)
@@ -178,13 +183,15 @@ def steady_ride(machine: Machine, drive: Drive) -> Ride:
     >>> round(float(ride.wheel_torque), 2), round(float(ride.pedal_torque), 2)
     (19.46, 19.52)
     """
-    _finite(machine=machine, drive=drive)
+    machine, drive = _numbers(machine=machine, drive=drive)
+    positive("drive.gear_ratio", drive.gear_ratio)
+    positive("drive.gear_efficiency", drive.gear_efficiency)
     still = balance.equilibrium(*machine)
-    speed = np.asarray(machine.speed, float)
+    speed = machine.speed
     need = still.wheel_torque + np.where(speed < 0, -1.0, 1.0) * drive.motor_drag
     low, high = (_at_speed(speed, drive.speeds, table) for table in (drive.lowest, drive.highest))
     ahead = np.where(speed < 0, -1.0, 1.0) * (need - np.clip(drive.trim, low, high)) >= 0
-    leverage = np.where(ahead, np.asarray(drive.gear_efficiency), 1 / np.asarray(drive.gear_efficiency)) / drive.gear_ratio
+    leverage = np.where(ahead, drive.gear_efficiency, 1 / drive.gear_efficiency) / drive.gear_ratio
     gain = np.where(ahead, drive.driving_gain, drive.resisting_gain)
     motor = np.clip(gain * (need - drive.trim) / (leverage + gain) + drive.trim, low, high)
     pedal = (need - motor) / leverage
@@ -273,16 +280,17 @@ def simulate(
     not_negative("settling_rate", settling_rate)
     if int(every) != every or every < 1:
         raise ValueError(f"every must be a whole number of steps, 1 or more, got {every}")
+    machine, reflex, path, legs, drive, event = _numbers(machine=machine, reflex=reflex, path=path, legs=legs, drive=drive, event=event)
     _check(machine, reflex, path, legs, drive, event, float(step))
     ride = steady_ride(machine, drive)
     plant = balance.linear_plant(*machine)
     parts = machine._asdict() | legs._asdict() | event._asdict() | drive._asdict() | reflex._asdict()
     tables = {name: parts.pop(name) for name in TABLES}
-    ahead = np.sign(ride.pedal_torque) * np.where(np.asarray(machine.speed) < 0, -1, 1) >= 0
+    ahead = np.sign(ride.pedal_torque) * np.where(machine.speed < 0, -1, 1) >= 0
     parts |= {
         "dead_time": path.dead_time,
         "motor_lag": path.motor_lag,
-        "filter_lag": 0.5 / (np.pi * np.asarray(path.filter_corner)),
+        "filter_lag": 0.5 / (np.pi * path.filter_corner),
         "steady_lean": ride.lean,
         "steady_pedal": ride.pedal_torque,
         "steady_motor": ride.motor_torque,
@@ -293,9 +301,9 @@ def simulate(
     }
     given, shape = _flat(parts, tables)
     steps = int(np.ceil(duration / step - 1e-9))
-    samples, fall_time = _blocks(given, float(step), steps, int(every), pulsing, stop)
+    samples, fall_time, end = _blocks(given, float(step), steps, int(every), pulsing, stop)
     lean, rate, speed, pedal, motor = (part.T.reshape(*shape, -1) for part in samples)
-    away = np.abs(samples[0, -1] - given["steady_lean"] + samples[1, -1] / given["toppling_rate"])
+    away = np.abs(end[0] - given["steady_lean"] + end[1] / given["toppling_rate"])
     falls = np.isinf(fall_time) & (away > given["fall_lean"])
     fall_time = np.where(falls, steps * step, fall_time).reshape(shape)
     caught = np.isinf(fall_time)
@@ -303,14 +311,14 @@ def simulate(
     return Course(time, lean, rate, speed, pedal, motor, caught if shape else bool(caught), fall_time if shape else float(fall_time))
 
 
-def _blocks(given: dict, step: float, steps: int, every: int, pulsing: bool, stop: Callable | None) -> tuple[np.ndarray, np.ndarray]:
+def _blocks(given: dict, step: float, steps: int, every: int, pulsing: bool, stop: Callable | None) -> tuple[np.ndarray, ...]:
     """The march over all rides, in blocks side by side."""
     rides = len(given["speed"])
     starts = range(0, rides, BLOCK)
     done, one_at_a_time = dict.fromkeys(starts, 0), threading.Lock()
     ended = threading.Event()
 
-    def block(start: int) -> tuple[np.ndarray, np.ndarray]:
+    def block(start: int) -> tuple[np.ndarray, ...]:
         own = {name: part[start : start + BLOCK] for name, part in given.items()}
 
         def ask(number: int) -> None:
@@ -328,7 +336,7 @@ def _blocks(given: dict, step: float, steps: int, every: int, pulsing: bool, sto
         return block(0)
     with ThreadPoolExecutor(max_workers=min(os.cpu_count() or 1, len(starts))) as cores:  # numpy lets the cores work side by side
         parts = list(cores.map(block, starts))
-    return np.concatenate([part[0] for part in parts], axis=-1), np.concatenate([part[1] for part in parts])
+    return tuple(np.concatenate(part, axis=-1) for part in zip(*parts, strict=True))
 
 
 def _stretched(record: Any) -> Any:
@@ -394,6 +402,7 @@ def largest_caught(
             raise ValueError(f"{name} must be a whole number, 1 or more, got {value}")
     if not np.all(np.isfinite(upper)):
         raise ValueError(f"upper must be a finite number, got {upper}")
+    machine, reflex, path, legs, drive, event = _numbers(machine=machine, reflex=reflex, path=path, legs=legs, drive=drive, event=event)
     _check(machine, reflex, path, legs, drive, event, float(step))
     records = [_stretched(record) for record in (machine, reflex, path, legs, drive, event)]
     upper, fall, rate = (np.asarray(value, float)[..., None, None] for value in (upper, fall_lean, settling_rate))

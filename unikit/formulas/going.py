@@ -138,15 +138,15 @@ def steepest_slope(wheel_torque: u.NewtonMetre, total_mass: u.Kilogram, wheel_ra
     sign="sizes; lean and torque are largest together, at the end of the travel, and push back to the middle",
     valid="small lean, still air; harmonic to-and-fro; the least that moves the machine so, without corrections",
 )
-def rocking(plant: Plant, travel: u.Metre, frequency: u.Hertz) -> Rocking:
+def rocking(plant: Plant, travel: u.Metre, frequency: u.RadianPerSecond) -> Rocking:
     """Wheel torque and lean of a machine that is rocked to and fro under the rider.
 
     Args:
         plant: the machine near standstill.
         travel: from the middle to the end, along the road.
-        frequency: how often to and fro.
+        frequency: angular frequency of to and fro.
 
-    >>> found = rocking(Plant(41.5, 0.1876, 0.0, -29.6, 0.163, 0.0, 0.36), 0.2, 0.8)
+    >>> found = rocking(Plant(41.5, 0.1876, 0.0, -29.6, 0.163, 0.0, 0.36), 0.2, 5.0265)
     >>> round(float(found.wheel_torque), 1), round(float(found.lean), 4)
     (63.3, 0.1779)
     """
@@ -155,7 +155,7 @@ def rocking(plant: Plant, travel: u.Metre, frequency: u.Hertz) -> Rocking:
     positive("plant.speed_by_torque", plant.speed_by_torque)
     positive("travel", travel)
     positive("frequency", frequency)
-    square = np.square(2 * np.pi * np.asarray(frequency, float))
+    square = np.square(np.asarray(frequency, float))
     lean_per_torque = plant.lean_by_torque / (plant.lean_by_lean + square)
     torque = square * travel / (plant.speed_by_torque + plant.speed_by_lean * lean_per_torque)
     return Rocking(torque, lean_per_torque * torque)

@@ -358,15 +358,32 @@ def doubt(build: Build, case: Case, gear: Gear | None = None, count: int = DRAWS
     )
 
 
+def margins(build: Build, case: Case, gear: Gear, count: int = DRAWS, seed: int = SEED) -> tuple[np.ndarray, np.ndarray]:
+    """For draws of all uncertain numbers: torque whose loss can be caught over what is lost, and trim that may be lost over the case's.
+
+    Both with the factor of the closed form; endless where there is nothing to lose.
+    """
+    ready(build, case, gear)
+    drawn = riders(build, count, seed)
+    here = stand(drawn, case, drawn.gears.named(gear.name))
+    motor, trim = np.asarray(here.split.motor_torque), np.abs(here.split.trim)
+    legs = np.where(motor >= 0, here.forward.legs, here.backward.legs)
+    largest = trim_limit(drawn, here, drawn.gears.named(gear.name), 0.0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        kept = np.where(trim > 0, largest / np.where(trim > 0, trim, 1.0), np.inf)
+        caught = np.where(np.abs(motor) < 1e-9, np.inf, ratio(replaced(here, 0.0) * legs, np.abs(motor)))
+    return np.broadcast_to(caught, (count,)), np.broadcast_to(kept, (count,))
+
+
 def cut_out_margin(build: Build, case: Case, gear: Gear | None = None) -> tuple[float, str]:
     """Torque whose loss can be caught over what is lost and the factor, and words for it."""
     build, gear, _ = ready(build, case, gear)
     here = stand(build, case, gear)
-    lost, way, direction = taken(here, -here.split.motor_torque)
+    lost, way, _ = taken(here, -here.split.motor_torque)
     caught = float(replaced(here, 0.0) * way.legs)
     if lost < 1e-9:
         return np.inf, "no motor torque to lose"
-    return float(ratio(caught, lost)), f"{lost:.0f} N·m lost, {caught:.0f} N·m caught, falls {direction}"
+    return float(ratio(caught, lost)), f"{lost:.0f} N·m lost, {caught:.0f} N·m caught"
 
 
 def trim_margin(build: Build, case: Case, gear: Gear | None = None) -> tuple[float, str]:
@@ -375,5 +392,5 @@ def trim_margin(build: Build, case: Case, gear: Gear | None = None) -> tuple[flo
     here = stand(build, case, gear)
     trim, largest = float(np.abs(here.split.trim)), float(trim_limit(build, here, gear, 0.0))
     if trim == 0:
-        return np.inf, f"no trim in the case, {largest:.1f} N·m may be lost"
+        return np.inf, f"no trim; {largest:.1f} N·m may be lost"
     return largest / trim, f"trim {trim:.1f} N·m, {largest:.1f} N·m may be lost"

@@ -22,7 +22,6 @@ from .catch import MACHINES, envelope, stand
 from .drive import drive
 from .loads import trim_torque
 from .results import Result, shown
-from .ripple import adapted
 from .split import assist_gain
 
 STEP, DURATION = 0.002, 4.0  # s
@@ -266,7 +265,7 @@ def _rides(build: Build, case: Case, gear: Gear, names: tuple[str, ...], phases:
 def _rider(build: Build, gear: Gear, name: str) -> Reflex:
     """The habitual rider as built and ungeared, the adapted one on the gear alone and where the feet are ready for it."""
     if name in ("alone", "ready") and leverage.gear_leverage(gear.ratio, gear.efficiency) < 1:
-        rider = adapted(build, gear)
+        rider = loops.adapted(build, gear, assisted=False)
     else:
         rider = loops.at_cranks(loops.habit(build), 1.0 if name == "ungeared" else build.cranks.length / build.cranks.reference_length)
     return rider._replace(**{part: _whole(getattr(rider, part)) for part in ("delay", "muscle_lag", "replanning_time")})

@@ -23,7 +23,7 @@ BREAKAWAY = 1e-6  # rad/s: the iron drags as soon as the wheel turns, and not be
 LEAN = np.radians(10.0)  # forward lean with which a rider begins; assumed and never measured: common practice, no source
 # A rider who waits without holding on rocks the cranks so far to each side of the dead centre, somewhat slower than once a
 # second.  Both are assumed: common practice, no source.
-ROCK_SWING, ROCK_FREQUENCY = np.radians(30.0), 0.8
+ROCK_SWING, ROCK_FREQUENCY = np.radians(30.0), 2 * np.pi * 0.8
 
 
 @dataclass(frozen=True)

@@ -143,14 +143,16 @@ def habit(build: Build) -> Reflex:
     return _rider(build, 1.0, _UNGEARED, "")
 
 
-def adapted(build: Build, gear: Gear) -> Reflex:
-    """The rider who has learned this gear with its driving gain and these cranks as well as the ungeared wheel before."""
+def adapted(build: Build, gear: Gear, assisted: bool = True) -> Reflex:
+    """The rider who has learned this gear on these cranks as well as the ungeared wheel before: with its driving gain, or with no motor."""
     share = build.cranks.length / build.cranks.reference_length
     lever = leverage.gear_leverage(gear.ratio, gear.efficiency)
-    return _rider(build, share, (tuple(path(build)), lever, gear.ratio, assist_gain(build, gear)), gear.name)
+    gain = assist_gain(build, gear) if assisted else 0.0
+    lags = tuple(path(build)) if assisted else _UNGEARED[0]
+    return _rider(build, share, (lags, lever, gear.ratio, gain), f"{gear.name} {'assisted' if assisted else 'alone'}")
 
 
-def _rider(build: Build, share: Values, machine: tuple[Any, ...], gear: str) -> Reflex:
+def _rider(build: Build, share: Values, machine: tuple[Any, ...], name: str) -> Reflex:
     """A rider who has learned a machine, kept, because learning takes longer than all that is asked of the rider afterwards."""
     rider = build.rider
     measures = (*body(build).values(), rider.drag_area, rider.drag_height)
@@ -160,9 +162,9 @@ def _rider(build: Build, share: Values, machine: tuple[Any, ...], gear: str) -> 
     if not any(np.ndim(value) for value in (*measures, *person, *lags, *rest)):
         return _learned(measures, person, rider.prediction, machine)
     kept = _drawn.setdefault(build, {})
-    if gear not in kept:
-        kept[gear] = _learn(measures, person, rider.prediction, machine)
-    return kept[gear]
+    if name not in kept:
+        kept[name] = _learn(measures, person, rider.prediction, machine)
+    return kept[name]
 
 
 def _learn(measures: tuple[Values, ...], person: tuple[Values, ...], prediction: str, machine: tuple[Any, ...]) -> Reflex:

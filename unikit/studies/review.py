@@ -11,7 +11,7 @@ import numpy as np
 from ..formulas import leverage as levers
 from ..formulas import pack, road
 from ..inputs import Build, Case, Gear
-from . import chance, gearing, heat, leverage, motor, ride
+from . import capture, chance, cut_out, gearing, heat, leverage, motor, ride
 from . import drive as electric
 from . import loop as loops
 from .findings import FINDINGS, HOLDS, SHORT, TIGHT, UNKNOWN
@@ -162,15 +162,22 @@ def _of_case(build: Build, case: Case, gear: Gear, riders: int) -> list[Finding]
 def _of_balance(build: Build, case: Case, gear: Gear, riders: int, found: list[Finding]) -> None:
     """Findings that depend on a rider whom hardly anybody has measured: judged over draws."""
     judged = chance.judged(build, case, gear, riders)
-    margins = {"gain window": judged.edges, "balance margin": judged.share}
-    if build.motor is not None and assist_gain(build, gear) + assist_gain(build, gear, resisting=True) > 0:
-        margins["dead time"] = judged.dead_time
-    inside = int(100 * (judged.share > 0).mean())
-    for key, values in margins.items():
+    inside = f"{int(100 * (judged.share > 0).mean())} of 100 riders inside"
+    margins = {
+        "gain window": (judged.edges, inside),
+        "balance margin": (judged.share, f"{100 * np.median(judged.share):.0f} % of ungeared in the median"),
+        "balance speed": (capture.speed_margins(build, case, gear, riders), capture.speed_margin(build, case, gear)[1]),
+    }
+    if build.motor is not None:
+        lost, trim = cut_out.margins(build, case, gear, riders)
+        margins["cut-out catch"] = lost, cut_out.cut_out_margin(build, case, gear)[1]
+        margins["trim loss"] = trim, cut_out.trim_margin(build, case, gear)[1]
+        if assist_gain(build, gear) + assist_gain(build, gear, resisting=True) > 0:
+            margins["dead time"] = judged.dead_time, f"{1000 * build.sensor.dead_time:.0f} ms as built" if build.sensor else "no sensor"
+    for key, (values, words) in margins.items():
         rule = FINDINGS[key]
         margin, verdict, holding = rule.over(values)
-        words = f"of 100 riders {inside} inside, {holding} hold"
-        found.append(Finding(key, case.name, gear.name, margin, verdict, words, rule.moved_by, rule.studied_in))
+        found.append(Finding(key, case.name, gear.name, margin, verdict, f"{words}, {holding} hold", rule.moved_by, rule.studied_in))
 
 
 def _worse_leverage(build: Build, gear: Gear) -> tuple[float, str]:

@@ -8,9 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from .. import units as u
-from ..formulas import capture, leverage
-from ..formulas.reflex import Reflex
-from ..inputs import Build, Case, Gear, replace
+from ..formulas import capture
+from ..inputs import Build, Case, Gear
 from . import loop as loops
 from .balance import inside, windows
 from .catch import stand
@@ -101,28 +100,7 @@ def _loop(build: Build, case: Case, gear: Gear, machine: str) -> Loop:
     loop = loops.loop(build, case, gear)
     if machine == "assisted":
         return loop
-    return dataclasses.replace(loop, reflex=adapted(build, gear), driving_gain=0.0, resisting_gain=0.0)
-
-
-def adapted(build: Build, gear: Gear) -> Reflex:
-    """The rider who has learned this gear without motor, as well as the ungeared wheel.
-
-    Behind the gear the command of the feet is worth its leverage, and the
-    passive legs are worth that and the ratio once more.  So it is the rider who
-    would learn an ungeared wheel with so much weaker legs, with the feet working harder.
-    """
-    share = build.cranks.length / build.cranks.reference_length
-    hold = leverage.gear_leverage(gear.ratio, gear.efficiency)
-    damping, stiffness = build.rider.leg_damping * share**2, build.rider.leg_stiffness * share**2
-    felt = {"rider.leg_damping": damping * hold / gear.ratio, "rider.leg_stiffness": stiffness * hold / gear.ratio}
-    learned = loops.habit(replace(build, felt))
-    return learned._replace(
-        proportional=learned.proportional / hold,
-        derivative=learned.derivative / hold,
-        acceleration=learned.acceleration / hold,
-        leg_damping=damping,
-        leg_stiffness=stiffness,
-    )
+    return dataclasses.replace(loop, reflex=loops.adapted(build, gear, assisted=False), driving_gain=0.0, resisting_gain=0.0)
 
 
 def _peak(speed: np.ndarray, values: np.ndarray) -> float:

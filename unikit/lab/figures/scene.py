@@ -10,6 +10,7 @@ from typing import Any
 import pandas
 
 from ...studies.machine import Machine
+from ...studies.results import Result
 from .side import Stage, stage
 
 
@@ -44,7 +45,9 @@ class Scene:
         if self.numbers:
             label: dict[str, str] = {}
             every: dict[str, str] = {}
-            for result in (*([] if self.more is None else [self.more]), self.main):  # the first one has the last word
+            for result in (self.more, self.main):  # the first one has the last word
+                if not isinstance(result, Result):
+                    continue
                 label |= {item.name: item.metadata["label"] for item in fields(result) if "label" in item.metadata}
                 every |= result.summary()
             return {label[name]: every[label[name]] for name in self.numbers if label.get(name) in every}  # a part may be missing

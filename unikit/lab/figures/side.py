@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
+from matplotlib import rcParams
 from matplotlib.axes import Axes
 from matplotlib.patches import Circle
 
@@ -15,8 +16,8 @@ from . import pen
 FOOT = 0.29  # share of the height for the arrows below the road
 BELOW = 0.17  # metres from the contact point down to the end of the stage, for a road that falls
 STEEPEST = 0.16  # metres that the drawn road may rise or fall
-COLUMN = 0.40  # share of the width for the names of the arrows
-REACH = 0.38  # share of the width for the longest arrow
+COLUMN, NAMES = 0.40, 0.084  # least share of the width for the names of the arrows, and what they need in inches per point of type
+REACH, FORCES = 0.38, 0.22  # greatest share of the width for the longest arrow, and the share behind it for its force
 SPOKES = 10
 FAR = "#EFECE4"  # the limb behind the wheel
 GAP = [np.nan, np.nan]
@@ -128,11 +129,12 @@ def _arrows(axes: Axes, machine, held: Stage) -> None:
     tip = (machine.crank_length, machine.wheel_radius + 0.035)
     head = {"markevery": [1], "markersize": 7, "markeredgewidth": 0}
     pen.line(axes, [tip[0], tip[0]], [tip[1] + 0.16 * held.height, tip[1]], color=style.VERMILION, linewidth=2.2, marker="v", **head)
+    column = max(COLUMN, NAMES * rcParams["font.size"] * axes.figure.dpi / axes.bbox.width)
     for row, (_, name, color, dashes) in enumerate(ARROWS):
         force, level = getattr(machine, name), _level(row)
-        end = COLUMN + REACH * min(force / held.push, 1.0)
+        end = column + min(REACH, 1 - FORCES - column) * min(force / held.push, 1.0)
         pen.line(
-            axes, [COLUMN, end], [level, level], color=color, linestyle=dashes, linewidth=2.4, marker=">", transform=axes.transAxes, **head
+            axes, [column, end], [level, level], color=color, linestyle=dashes, linewidth=2.4, marker=">", transform=axes.transAxes, **head
         )
         pen.words(axes, end + 0.04, level, f"{force:.0f} N", color, transform=axes.transAxes)
 
