@@ -88,3 +88,23 @@ def test_stability_of_many_builds():
     print(f"\nis_stable of {BUILDS} builds: {spent:.2f} s, {1e6 * spent / BUILDS:.0f} µs each; {stable.mean():.0%} stable")
     assert stable[some].tolist() == counted
     assert spent < 2.0
+
+
+def test_a_mode_in_time_against_a_generic_delay_equation_solver():
+    """One second of the slowest mode: the generic solver (``pip install ddeint``) integrates it, the root says it."""
+    ddeint = pytest.importorskip("ddeint").ddeint
+    matrix, delayed = machine()
+    matrix, delayed = np.asarray(matrix), [(np.asarray(gain), time_) for gain, time_ in delayed]
+    spent, roots = timed(lambda: delay.rightmost_roots(matrix, delayed))
+    root = roots[0]
+    characteristic = matrix + sum(gain * np.exp(-root * time_) for gain, time_ in delayed) - root * np.eye(len(matrix))
+    shape = np.linalg.svd(characteristic)[2][-1].conj()
+    exact = lambda at: np.real(shape * np.exp(root * at))
+    slope = lambda state, at: matrix @ state(at) + sum(gain @ state(at - time_) for gain, time_ in delayed)
+    other, course = timed(lambda: ddeint(slope, exact, np.linspace(0.0, 1.0, 401)), repeat=1)
+    error = np.abs(course[-1] - exact(1.0)).max() / np.abs(shape).max()
+    ours = np.abs(1 + machine_loop(root)).max()
+    print(
+        f"\nroots {1e3 * spent:.2f} ms at {ours:.0e}; generic solver {1e3 * other:.0f} ms at {error:.0e} of the mode: {other / spent:.0f} times"
+    )
+    assert ours < 1e-9 < error and other > 20 * spent
