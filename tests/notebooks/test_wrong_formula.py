@@ -23,9 +23,9 @@ FORMULA = {
     "review": "road.slope_force",
     "stability": "delay.critical_delay",
     "balance": "leverage.restoring_gain",
+    "capture": "capture.capture_lean",
     "going": "pedalling.body_weight_torque",
     "rider": "identification.lagged",
-    "capture": "capture.capture_lean",
 }
 
 # Python runs this at the start of every process, so also of the notebook's kernel.
