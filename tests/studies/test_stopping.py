@@ -1,5 +1,7 @@
 """Stopping: constant deceleration, energy, simulation, the nonlinear motion, and what ends it."""
 
+import dataclasses
+
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
@@ -136,7 +138,7 @@ def test_more_of_anything_that_brakes_stops_sooner():
 
 def test_on_a_descent_too_steep_for_the_legs_there_is_no_stop():
     found = stopping.study(examples.build(), fast(slope=-0.2))
-    assert found.legs_distance == np.inf and found.legs_by == "nothing brakes"
+    assert found.legs_distance == np.inf and found.legs_by == "too little torque"
     assert found.summary()["distance by legs alone"] == "no limit"
 
 
@@ -147,6 +149,17 @@ def test_builds_without_motor_packs_or_brake():
     bench = stopping.study(examples.build("classroom_demonstrator"), examples.case(speed=2.0))
     assert bench.brake_distance is None and bench.motor_distance > 0
     assert set(bench.ways) == {"legs", "legs and motor", "packs full"}
+
+
+def test_a_motor_without_assist_only_drags():
+    bare = dataclasses.replace(examples.build(), assist=None)
+    assert set(stopping.study(bare, fast()).ways) == {"legs", "legs and brake"}
+
+
+def test_what_is_assumed_is_named_and_what_is_measured_is_not():
+    assert stopping.study(examples.build(), fast()).assumed == "lean back, grip, recovery, reaction delay, muscle lag, drag height"
+    measured = replace(examples.build(), {"rider.reaction_delay": 0.12, "rider.muscle_lag": 0.04, "rider.drag_height": 0.9})
+    assert stopping.study(measured, fast()).assumed == "lean back, grip, recovery"
 
 
 def test_from_standstill_there_is_nothing_to_stop():

@@ -234,6 +234,7 @@ ASKED = {
             "rock_share",
             "rock_share_alone",
             "rock_share_ungeared",
+            "assumed",
         ),
     ),
     "stopping": Topic(

@@ -91,6 +91,7 @@ class Going(Result):
     rock_share: u.Ratio = shown("that over what weight gives at the end of the swing, assisted", "%", 0)
     rock_share_alone: u.Ratio = shown("rocking over weight, gear alone", "%", 0)
     rock_share_ungeared: u.Ratio = shown("rocking over weight, ungeared wheel", "%", 0)
+    assumed: str = shown("assumed, not measured")
     crank_angle: u.Radian = shown("crank angle", "deg", 0)
     steepest_over_turn: u.Slope = shown("steepest slope, assisted", "%")
     steepest_alone_over_turn: u.Slope = shown("steepest slope, gear alone", "%")
@@ -191,6 +192,7 @@ def study(build: Build, case: Case, gear: Gear | None = None, front_share: float
         growth_alone=bare.growth,
         **_standing(build, case, gear, limits, trim, front_share),
         **_rocking(build, gear, limits, ground, front_share),
+        assumed="lean to begin with, swing and frequency of rocking",
         crank_angle=angle,
         steepest_over_turn=own.steepest,
         steepest_alone_over_turn=bare.steepest,

@@ -7,12 +7,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from .. import units as u
-from ..formulas import balance, gearing, going, leverage
+from ..formulas import balance, capture, gearing, going, leverage
+from ..formulas.reflex import Path, Reflex
 from ..inputs import Build, Case, Gear
 from ..units import Values
 from . import instant
 from . import loop as loops
-from .cranks import DEGREE, torque_per_degree
+from .cranks import DEGREE
 from .drive import Drive, drive
 from .legs import greatest_torque
 from .loads import loads
@@ -24,7 +25,8 @@ LEAN_LEAST, LEAN, LEAN_MOST = np.radians((6.0, 10.0, 14.0))
 # Grip of the tyre: road design counts on 0.35 to 0.40 for stopping distances, wet roads included; a loose or icy one has less.
 FRICTION = 0.4
 RECOVER = DEGREE  # further lean back that the legs must still be able to catch; assumed: common practice, no source
-NONE = "nothing brakes"
+NONE = "too little torque"
+NO_ASSIST = Path(0.0, np.inf, 0.0)
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(3)
 
 
@@ -42,7 +44,7 @@ class Way(Result):
     time: u.Second = shown("time to a stop", "s")
 
     def at(self, speed: float) -> tuple[float, float, float, str]:
-        """Distance, time, lean and the word for what ends it, from one speed."""
+        """Distance, time, lean and the word for what ends it, from the nearest of the speeds; the case's own is one of them."""
         row = int(np.argmin(np.abs(self.speed - speed)))
         return float(self.distance[row]), float(self.time[row]), float(self.lean[row]), str(self.limited_by[row])
 
@@ -72,6 +74,7 @@ class Stopping(Result):
     reserve: u.NewtonMetre = shown("crank torque kept back to recover a degree", "N*m")
     leg_torque: u.NewtonMetre = shown("crank torque of the legs, holding back", "N*m")
     energy: u.Joule = shown("energy of the motion", "J", 0)
+    assumed: str = shown("assumed, not measured")
     speed: u.MetrePerSecond = shown("from", "km/h")
     distance_over_balance: u.Metre = shown("by the lean alone", "m")
     distance_least_lean: u.Metre = shown("by a lean of 6°", "m")
@@ -102,8 +105,10 @@ def study(build: Build, case: Case, gear: Gear | None = None, bounds: Bounds | N
     limits.  The distance begins when the rider already leans back: getting
     there, reaction and ramps come on top.
     """
-    gear, build, bounds = gear or build.gears.named(build.gears.engaged), loops.completed(build), bounds or Bounds()
+    gear, bounds = gear or build.gears.named(build.gears.engaged), bounds or Bounds()
     _check(bounds)
+    open_numbers = tuple(path for path in loops.assumed(build) if path in ("rider.reaction_delay", "rider.muscle_lag", "rider.drag_height"))
+    build = loops.completed(build)
     pedalled = np.minimum(build.rider.greatest_cadence, build.rider.greatest_pedal_speed / build.cranks.length)
     fastest = max(float(gearing.speed(pedalled, build.wheel.radius, gear.ratio)), 1.02 * case.speed)
     grid = np.unique(np.append(np.linspace(0.0, fastest, points), case.speed))
@@ -133,6 +138,7 @@ def study(build: Build, case: Case, gear: Gear | None = None, bounds: Bounds | N
         reserve=float(_kept(build, case, gear, bounds)),
         leg_torque=float(greatest_torque(build, cadence, True)),
         energy=float(0.5 * _inertia(build) * case.speed**2),
+        assumed=", ".join(["lean back", "grip", "recovery", *([loops.in_words(open_numbers)] if open_numbers else [])]),
         speed=grid,
         distance_over_balance=lean.distance,
         distance_least_lean=least.distance,
@@ -164,7 +170,7 @@ def _means(build: Build, case: Case) -> dict[str, _Means]:
     """The sets of means that a build has."""
     state = drive(build, case.state_of_charge)
     found = {"legs": _Means(state)}
-    if state is not None:
+    if state is not None and build.assist is not None:
         found |= {"legs and motor": _Means(state, True), "packs full": _Means(drive(build, 1.0), True)}
     if build.brake.kind != "none":
         found["legs and brake"] = _Means(state, brake=True)
@@ -177,10 +183,10 @@ def _inertia(build: Build) -> Values:
 
 def _kept(build: Build, case: Case, gear: Gear, bounds: Bounds) -> Values:
     """Mean crank torque that the legs keep back: what catches a further lean, late as they are and without the motor."""
-    rate = balance.toppling_rate(**loops.body(build), slope=case.slope)
-    late = np.exp(rate * build.rider.reaction_delay) * (1 + rate * build.rider.muscle_lag)
-    wheel = torque_per_degree(build, case.slope) / DEGREE * bounds.recover
-    return wheel * late / leverage.gear_leverage(gear.ratio, gear.efficiency, resisting=True)
+    plant = balance.linear_plant(**loops.body(build), slope=case.slope)
+    late = Reflex(0.0, 0.0, 0.0, 0.0, build.rider.reaction_delay, build.rider.muscle_lag, 0.0, 0.0, 1.0)
+    own = leverage.gear_leverage(gear.ratio, gear.efficiency, resisting=True)
+    return bounds.recover / capture.capture_lean(plant, late, NO_ASSIST, own, 0.0, 1.0, 0.0)
 
 
 def _braking(build: Build, case: Case, gear: Gear, means: _Means, speed: np.ndarray, bounds: Bounds) -> tuple[np.ndarray, np.ndarray]:
@@ -207,13 +213,12 @@ def _least(build: Build, case: Case, gear: Gear, means: _Means | None, speed: np
     masses, road = loops.body(build), loops.road(build, case, speed=speed)
     parts = {name: value for name, value in (masses | road).items() if name != "body_inertia"}
     force = loads(build, case, speed=speed)
-    bearing = force.bearing / _inertia(build)  # the balance formulas do not know it; it brakes and stays within the machine
     found = [-going.acceleration_at_lean(-bounds.lean, **parts) + 0 * speed]
     found.append(going.grip_deceleration(bounds.friction, build.total_mass, case.slope, force.air) + 0 * speed)
     words = [np.full(speed.shape, word, dtype=object) for word in ("lean back", "grip of the tyre")]
     if means is not None:
         torque, by = _braking(build, case, gear, means, speed, bounds)
-        found.append((torque / build.wheel.radius + force.force - force.bearing) / _inertia(build) + bearing)
+        found.append((torque / build.wheel.radius + force.force) / _inertia(build))
         words.append(by)
     least = np.argmin(found, axis=0)
     return np.min(found, axis=0), np.choose(least, words)
