@@ -26,9 +26,6 @@ FORMULA = {
     "capture": "capture.capture_lean",
     "going": "pedalling.body_weight_torque",
     "rider": "identification.lagged",
-    "going": "pedalling.body_weight_torque",
-    "rider": "identification.lagged",
-    "capture": "capture.capture_lean",
 }
 
 # Python runs this at the start of every process, so also of the notebook's kernel.
