@@ -6,7 +6,7 @@ from machines import EFFICIENCY, MASSES, PATH, PD_100, PDA_100, PDA_150, plant
 from published import published
 from riding import REAL, STRONG, drive, machine, modes
 
-from unikit.formulas import capture, delay, events, leverage, pedalling, reflex
+from unikit.formulas import balance, capture, delay, events, leverage, pedalling, reflex
 from unikit.formulas.events import Drive, Event, Legs, Machine
 from unikit.formulas.reflex import Path
 from unikit.formulas.road import GRAVITY
@@ -246,6 +246,24 @@ def test_nothing_happens_without_an_event(slope, trim):
     np.testing.assert_allclose(course.pedal_torque, ride.pedal_torque, rtol=1e-8)
 
 
+@pytest.mark.checks("independent", "events.simulate")
+def test_each_moment_of_a_hard_fall_obeys_the_equations_of_motion():
+    road = machine(slope=0.05, head_wind=2.0)
+    motor = Drive(0.9, 1.5, 0.4, 0.3, 2.0, 0.6, [0.0, 6.0], [20.0, 5.0], [-12.0, -3.0])
+    event = Event(speed_loss=0.5, gust=4.0, slope_step=0.03, cut_out=0.3)
+    course = events.simulate(road, PDA_100, PATH, REAL, motor, event, duration=0.85, step=2e-4, fall_lean=2.0, every=1)
+    assert np.ptp(course.lean) > 0.8
+    spin = course.speed / MASSES["wheel_radius"] - course.lean_rate
+    torque = leverage.gear_leverage(1.5, 0.9, course.pedal_torque * spin < 0) * course.pedal_torque + course.motor_torque
+    there = road._replace(slope=0.08, head_wind=6.0, speed=course.speed)
+    expected = balance.motion(course.lean, course.lean_rate, torque, *there)
+    for rate, wanted in zip((course.lean_rate, course.speed), expected, strict=True):
+        measured = (rate[2:] - rate[:-2]) / 4e-4
+        smooth = np.abs(wanted[2:] - 2 * wanted[1:-1] + wanted[:-2]) < 1e-3  # away from kinks at limits
+        assert smooth.mean() > 0.95
+        np.testing.assert_allclose(measured[smooth], wanted[1:-1][smooth], rtol=0, atol=5e-3)
+
+
 def test_faults_of_the_motor_do_what_their_names_say():
     road, motor = machine(slope=0.02), drive(0.3, trim=2.0, motor_drag=0.5)
     ride = events.steady_ride(road, motor)
@@ -411,3 +429,17 @@ def test_first_numbers_of_the_largest_speed_loss():
     reserve = at_worst - events.steady_ride(usual[0], usual[4]).pedal_torque
     closed = capture.capture_lean(plant(), PDA_100, PATH, HOLD, gain, reserve, 38.0)
     assert 1.0 < found / capture.capture_speed_loss(closed, np.sqrt(plant().lean_by_lean), 84.0, 0.8, 10.0) < 1.3
+
+
+def test_first_numbers_of_a_lost_trim_lie_between_two_ways_to_carry_the_slope():
+    used = PDA_100._replace(**{name: getattr(PDA_100, name) / HOLD for name in ("proportional", "derivative", "acceleration")})
+    legs, trim = REAL._replace(crank_angle=np.arange(8) * np.pi / 8), np.arange(4.0, 9.0, 0.25)[:, None]
+    level = float(events.steady_ride(machine(), drive(0.0)).wheel_torque)
+    limits = []
+    for beyond in (0.0, level):
+        road, motor = machine(slope=(trim - beyond) / (92.0 * GRAVITY * MASSES["wheel_radius"])), drive(0.0, trim=trim)
+        course = events.simulate(road, used, PATH, legs, motor, Event(cut_out=1.0), 2.5, 0.002, settling_rate=0.3)
+        caught = course.caught.all(axis=1)
+        limits.append(trim[np.argmin(caught) - 1, 0])
+        assert caught[0] and not caught[-1] and np.all(np.diff(caught.astype(int)) <= 0)
+    assert limits[0] < published("BAL-27").value < limits[1] < 1.3 * limits[0]

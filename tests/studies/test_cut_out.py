@@ -157,8 +157,12 @@ def test_draws_surround_the_middle():
     assert doubt.limit_low < middle.limit < doubt.limit_high
     assert doubt.trim_low < doubt.trim_middle < doubt.trim_high
     assert doubt.holds == 1.0 and doubt.assumed == middle.assumed
-    assert len(doubt.summary()) == 12  # one label would hide another of the same words
+    assert len(doubt.summary()) == 13  # one label would hide another of the same words
     assert doubt.afterwards == "does not balance"
+    assert doubt.trim_holds == 1.0  # there is no trim in this case
+    trimmed = replace(case, {"slope": 0.02, "trim": "level"})
+    some = cut_out.doubt(build, trimmed, count=80)
+    assert some.trim_holds < 0.1 and some.trim_middle < abs(cut_out.study(build, trimmed).trim)
 
 
 def test_a_build_without_motor_is_told_so():

@@ -5,7 +5,7 @@ import pytest
 
 from unikit.formulas import cut_out as losses
 from unikit.inputs import replace
-from unikit.studies import catch, events
+from unikit.studies import catch, cut_out, events
 from unikit.studies import loop as loops
 
 from . import examples
@@ -74,6 +74,34 @@ def test_the_simulated_envelope_lies_where_the_first_computation_put_it():
     np.testing.assert_allclose(found.simulated_ungeared, [0.46, 0.38, 0.16], atol=0.02)
 
 
+def test_the_trim_that_may_be_lost_is_the_largest_after_which_nobody_falls():
+    build, case = examples.first_machine(gain=0.0), examples.case(slope=0.03, **LEVEL)
+    found = events.lost_trims(build, case, ramps=(0.0, 1.0, 4.0), settling_rate=0.3)
+    assert np.all(np.diff(found.ready) > 1) and np.all(
+        found.habitual == 0.0
+    )  # the gear alone lies below the habitual rider's toppling gain
+    assert 0.4 < found.ready[0] / found.closed[0] < 0.8  # the first computation had 6.5 of 8.6 N·m, with some gain
+    assert found.ready[1] < 0.5 * found.closed[1]  # who waits to feel a ramp gets far less than who answers from its beginning
+    for row, ramp in enumerate(found.ramp_time[:2]):
+        for trim, falls in ((0.97 * found.ready[row], False), (found.ready[row] + 0.5, True)):
+            capped = replace(build, {"assist.trim_cap": trim})
+            asked = replace(case, {"trim": "level"})
+            after = events.study(capped, asked, "cut-out", ramp, duration=8.0, settling_rate=0.3)
+            assert after.outcome_beside.startswith("falls") is falls, (ramp, trim)
+    assert found.closed[0] == pytest.approx(float(cut_out.replaced(at(build, case), 0.0)) * closed_by_hand(build, case), rel=1e-9)
+
+
+def at(build, case):
+    return catch.stand(build, case, build.gears.named())
+
+
+def closed_by_hand(build, case):
+    """Without gain, lost is the trim, and what the legs have left grows by what the trim takes off them: T = c (λ P - T0 + T)."""
+    here, share = at(build, case), float(cut_out.replaced(at(build, case), 0.0))
+    left = 0.97 / 1.5 * here.driving_strength - here.split.wheel_torque
+    return left / (1 - share)
+
+
 def test_a_build_without_motor_shows_the_legs_alone():
     build, case = examples.build("harbour_ungeared"), examples.case(gust=2.0, **LEVEL)
     assert events.possible(build) == ("bump", "gust", "climb", "push")
@@ -84,6 +112,8 @@ def test_a_build_without_motor_shows_the_legs_alone():
     for name in ("cut-out", "sensor offset"):
         with pytest.raises(ValueError, match=f"has no motor: a {name} needs one"):
             events.study(build, case, name)
+    with pytest.raises(ValueError, match="has no motor: a cut-out needs one"):
+        events.lost_trims(build, case)
 
 
 def test_a_swing_that_goes_on_is_told():

@@ -66,7 +66,7 @@ CASE = {
     "air_temperature": Setting("Air", "°C", -15, 45, 1),
     "wanted_speed": Setting("Wanted speed", "km/h", 1, 40, 0.5),
 }
-BUILD_CHOICES = {"rider.prediction": ("Rider answers", {"lean and its rate": "rate", "acceleration as well": "acceleration"})}
+BUILD_CHOICES = {"rider.prediction": ("Rider answers up to", {"lean rate": "rate", "acceleration": "acceleration"})}
 NEEDS_MOTOR = ("gust", "state_of_charge", "distance", "trim")  # of the case: what legs alone do not ask about
 CASE_CHOICES = {"trim": ("Trim torque", ("none", "steps", "level"))}
 

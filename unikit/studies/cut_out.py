@@ -40,7 +40,7 @@ class CutOut(Result):
     ramped_limit: u.NewtonMetre = shown("motor torque net of drag that can be caught over that ramp", "N*m")
     margin: u.Ratio = shown("caught over lost and factor", digits=2)
     ramped_margin: u.Ratio = shown("the same over that ramp", digits=2)
-    recoverable: str = shown("recoverable")
+    recoverable: str = shown("recoverable, closed form")
     time_unanswered: u.Second = shown("30° of lean after, nobody answering", "s", 2)
     time_answered: u.Second = shown("30° of lean after, legs at their limit", "s", 2)
     trim: u.NewtonMetre = shown("trim torque in the case", "N*m")
@@ -106,8 +106,8 @@ def study(build: Build, case: Case, gear: Gear | None = None, ramp_time: float |
         trim=float(np.abs(here.split.trim)),
         largest_trim=float(largest),
         trim_slope=float(largest / weight),
-        largest_gain=float(gain_limit(here, gear, 0.0, here.split.trim)),
-        largest_gain_alone=float(gain_limit(here, gear, 0.0, 0.0)),
+        largest_gain=float(gain_limit(build, here, gear, 0.0, here.split.trim)),
+        largest_gain_alone=float(gain_limit(build, here, gear, 0.0, 0.0)),
         short_torque=float(short),
         short_peak=float(peak),
         short_peak_speed=float(peak_rotation * build.wheel.radius),
@@ -190,25 +190,24 @@ def time_to_lean(here: Stand, lost: float, answer: float, lean: float = LEAN, ra
     return float(np.interp(lean, course[after - 1 : after + 1], TIME[after - 1 : after + 1]))
 
 
-def _sides(here: Stand, gear: Gear) -> tuple[u.Values, u.Values, u.Values]:
-    """Size of the torque that legs and motor give together, and leverage and strength of the legs in the direction in which they work."""
+def sides(build: Build, here: Stand, gear: Gear) -> tuple[u.Values, u.Values, u.Values, u.Values]:
+    """Size of the torque that legs and motor give together; leverage and strength of the legs and gain in the direction of the pedals."""
     steady = np.asarray(here.split.wheel_torque + here.split.motor_drag)
     resisting = steady < 0
     hold = leverage.gear_leverage(gear.ratio, gear.efficiency, resisting)
-    return np.abs(steady), hold, np.where(resisting, here.resisting_strength, here.driving_strength)
+    gain = np.where(resisting, assist_gain(build, gear, resisting=True), assist_gain(build, gear))
+    return np.abs(steady), hold, np.where(resisting, here.resisting_strength, here.driving_strength), gain
 
 
 def trim_limit(build: Build, here: Stand, gear: Gear, ramp_time: u.Values) -> u.NewtonMetre:
     """Largest trim, at most the one that carries it all, whose loss can be caught with the factor, the gain as set."""
-    steady, hold, strength = _sides(here, gear)
-    gains = [assist_gain(build, gear, resisting) for resisting in (True, False)]
-    gain = np.where(np.asarray(here.split.wheel_torque + here.split.motor_drag) < 0, *gains)
+    steady, hold, strength, gain = sides(build, here, gear)
     return cut_out.largest_trim(steady, hold, gain, strength, replaced(here, ramp_time), FACTOR)
 
 
-def gain_limit(here: Stand, gear: Gear, ramp_time: u.Values, trim: u.Values) -> u.Ratio:
+def gain_limit(build: Build, here: Stand, gear: Gear, ramp_time: u.Values, trim: u.Values) -> u.Ratio:
     """Largest gain whose loss can be caught with the factor, together with a trim."""
-    steady, hold, strength = _sides(here, gear)
+    steady, hold, strength, _ = sides(build, here, gear)
     return cut_out.largest_gain(steady, hold, np.abs(trim), strength, replaced(here, ramp_time), FACTOR)
 
 
@@ -305,8 +304,8 @@ def settings(
         speed=speed,
         slope_torque=np.abs(build.wheel.radius * loads(build, case, speed, slope).slope),
         largest_trim=trim_limit(build, here, gear, ramp_time),
-        largest_gain=gain_limit(here, gear, ramp_time, here.split.trim),
-        largest_gain_alone=gain_limit(here, gear, ramp_time, 0.0),
+        largest_gain=gain_limit(build, here, gear, ramp_time, here.split.trim),
+        largest_gain_alone=gain_limit(build, here, gear, ramp_time, 0.0),
     )
 
 
@@ -322,6 +321,7 @@ class Doubt(Result):
     trim_low: u.NewtonMetre = shown("largest trim, lowest twentieth", "N*m")
     trim_middle: u.NewtonMetre = shown("largest trim, median", "N*m")
     trim_high: u.NewtonMetre = shown("largest trim, highest twentieth", "N*m")
+    trim_holds: u.Ratio = shown("of these riders catch the loss of the case's trim at this gain", "%", 0)
     margin_middle: u.Ratio = shown("caught over lost and factor, median", digits=2)
     holds: u.Ratio = shown("of these riders catch the loss in the case with the factor", "%", 0)
     afterwards: str = shown("habitual rider with the motor off")
@@ -351,6 +351,7 @@ def doubt(build: Build, case: Case, gear: Gear | None = None, count: int = DRAWS
         trim_low=trim_low,
         trim_middle=trim_middle,
         trim_high=trim_high,
+        trim_holds=float((trims >= np.abs(here.split.trim)).mean()),
         margin_middle=float(np.quantile(margins, 0.5, method="lower")),
         holds=float((margins >= 1).mean()),
         afterwards=habitual(build, case, gear)[1],

@@ -13,12 +13,14 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from .. import units as u
+from ..formulas import cut_out as losses
 from ..formulas import events, leverage
 from ..formulas.reflex import Path, Reflex
 from ..inputs import Build, Case, Gear
 from . import loop as loops
 from .capture import BUMP
 from .catch import MACHINES, envelope, stand
+from .cut_out import replaced, sides
 from .drive import drive
 from .loads import trim_torque
 from .results import Result, shown
@@ -339,3 +341,55 @@ def envelopes(
         ratios["alone"],
         ratios["ungeared"],
     )
+
+
+@dataclass(frozen=True)
+class LostTrims(Result):
+    """Largest trim torque whose loss, with all assist, is caught at the worst crank angle; one row a ramp. Without any factor."""
+
+    ramp_time: u.Second = shown("motor gone over", "s")
+    closed: u.NewtonMetre = shown("closed form", "N*m")
+    habitual: u.NewtonMetre = shown("simulated, habitual rider", "N*m")
+    ready: u.NewtonMetre = shown("simulated, effort ready", "N*m")
+
+
+def lost_trims(
+    build: Build,
+    case: Case,
+    gear: Gear | None = None,
+    ramps: tuple[float, ...] = (0.0, 0.5, 1.0, 2.0, 4.0),
+    phases: int = PHASES,
+    passes: int = 6,
+    settling_rate: float = SETTLING,
+) -> LostTrims:
+    """The trim that may be lost by simulation and in closed form, on the slope of the case; takes seconds.
+
+    Trim beyond what carries the whole ride is not looked at.
+    """
+    build = loops.completed(build)
+    _kind(build, case, "cut-out", None)
+    gear = build.gears.named(None if gear is None else gear.name)
+    over = np.asarray(ramps, float)
+    here = stand(build, case, gear)
+    steady, hold, strength, gain = sides(build, here, gear)
+    closed = losses.largest_trim(steady, hold, gain, strength, replaced(here, over))
+    machine, reflex, path, legs, drives = _rides(build, case, gear, ("assisted", "ready"), 0, np.full(over.shape, case.speed))
+    sign = 1.0 if here.split.wheel_torque + here.split.motor_drag >= 0 else -1.0
+    found = events.largest_caught(
+        machine,
+        reflex,
+        path,
+        legs,
+        drives,
+        events.Event(cut_out=1.0, ramp_time=over),
+        "trim",
+        sign * float(steady),
+        phases,
+        passes,
+        duration=DURATION + float(over.max()),
+        step=STEP,
+        fall_lean=FALL,
+        settling_rate=settling_rate,
+    )
+    caught = np.abs(np.broadcast_to(found, (2, *over.shape)))
+    return LostTrims(over, closed, caught[0], caught[1])
