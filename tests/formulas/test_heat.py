@@ -402,6 +402,7 @@ SCALARS = {
     "convection.air_gap_coefficient": (2.5, 0.03, 0.7e-3),
     "convection.straight_fin_efficiency": (50.0, 100.0, 0.001, 0.03),
     "convection.finned_conductance": (50.0, 0.07, 0.05, 0.8),
+    "duty.adiabatic_time": (80.0, 400.0, 200.0, 260.0),
     "convection.radiation_coefficient": (0.8, 330.0, 300.0),
     "convection.housing_conductance": (5.0, 14.0, 0.25, 0.06, 290.0, 0.7, 330.0),
 }

@@ -46,7 +46,7 @@ def test_at_the_largest_trim_the_margin_is_one_and_at_the_largest_gain_too():
     capped = replace(build, {"assist.trim_cap": largest})
     assert cut_out.study(capped, case).margin == pytest.approx(1.0, rel=1e-9)
     margin, words = cut_out.trim_margin(build, case)
-    assert margin == pytest.approx(largest / cut_out.study(build, case).trim) and words.endswith(f"{largest:.1f} N·m may be lost")
+    assert margin == pytest.approx(largest / cut_out.study(build, case).trim) and words.endswith(f"{largest:.1f} N·m caught")
     climb = examples.case(slope=0.04, speed=4.0)
     gain = cut_out.study(build, climb).largest_gain
     set_so = replace(build, {"assist.driving_gain.long": gain})

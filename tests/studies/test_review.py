@@ -14,8 +14,21 @@ from unikit.studies.rules import local_rules
 
 from . import examples
 
-OF_THE_CASE = ("pace", "top speed", "leverage", "push", "endurance")
-OF_THE_MOTOR = ("motor torque", "gust", "back-EMF", "winding heat", "magnet heat", "energy", "cut-out step", "trim")
+OF_THE_CASE = ("pace", "top speed", "leverage", "push", "endurance", "gain window", "balance margin", "balance speed")
+OVER_RIDERS = ("gain window", "balance margin", "balance speed", "dead time", "cut-out catch", "trim loss")
+OF_THE_MOTOR = (
+    "dead time",
+    "cut-out catch",
+    "trim loss",
+    "motor torque",
+    "gust",
+    "back-EMF",
+    "winding heat",
+    "magnet heat",
+    "energy",
+    "cut-out step",
+    "trim",
+)
 OF_THE_BUILD = ("joint limit", "carriage")
 
 
@@ -34,7 +47,7 @@ def test_every_gear_in_every_case(name):
     rows += [(key, "any", "-") for key in (OF_THE_BUILD if build.packs else ())] + [("local rules", "any", "-")]
     assert sorted((f.key, f.case, f.gear) for f in found) == sorted(rows)
     for f in found:
-        assert f.verdict == FINDINGS[f.key].verdict(f.margin)
+        assert f.verdict == FINDINGS[f.key].verdict(f.margin) or f.key in OVER_RIDERS
         assert f.limited_by and f.moved_by == FINDINGS[f.key].moved_by
 
 
@@ -189,7 +202,8 @@ def test_whatever_a_file_may_say_ends_in_findings_or_one_sentence(seed):
             assert re.match(r"the packs of build '[^']+' lack", str(error)), error
         else:
             assert all(f.verdict in (HOLDS, TIGHT, SHORT, UNKNOWN) for f in found.findings)
-            assert all(np.isfinite(f.margin) or f.margin == np.inf or f.key == "local rules" for f in found.findings)
+            assert all(np.isfinite(f.margin) or f.margin == np.inf or f.verdict == UNKNOWN for f in found.findings)
+            assert all(f.verdict != UNKNOWN or f.key in (*OVER_RIDERS, "local rules") for f in found.findings)
             assert "nan" not in str(found)
 
 
@@ -248,3 +262,18 @@ def test_one_gear_can_be_reviewed_alone():
 def test_an_area_that_is_not_in_the_table_is_named():
     with pytest.raises(ValueError, match="no local rule 'atlantis'; the table has: great-britain"):
         review(examples.build(), [examples.case(rules="atlantis")])
+
+
+def test_a_ride_that_no_lean_balances_is_unknown_and_not_an_error():
+    low = replace(examples.build(), {"rider.centre_of_mass_height": 0.11, "frame.centre_of_mass_height": -0.1})
+    found = review(low, [examples.case(slope=0.5)]).findings
+    balance = [f for f in found if f.key in OVER_RIDERS]
+    assert len(balance) == 2 * len(OVER_RIDERS)
+    assert {(f.verdict, f.limited_by) for f in balance} == {(UNKNOWN, "no lean of the body balances this ride")}
+
+
+def test_nothing_is_caught_by_a_rider_who_does_not_balance_the_gear_alone():
+    build, case = examples.build(), examples.case(slope=0.02, trim="steps")
+    found = {f.gear: f for f in review(build, [case]).findings if f.key == "cut-out catch"}
+    assert found["long"].margin == 0 and found["long"].verdict == SHORT and "0 of 100 balance the gear alone" in found["long"].limited_by
+    assert found["direct"].margin > 0 and "caught" in found["direct"].limited_by

@@ -50,7 +50,7 @@ def test_the_adapted_rider_balances_the_gear_alone_like_an_ungeared_wheel():
     build, case = examples.first_machine(gain=0.0), climb()
     gear = build.gears.named()
     plain = loops.loop(build, case, gear)
-    made = ripple.adapted(build, gear)
+    made = loops.adapted(build, gear, assisted=False)
     ideal = reflex.Path(0.0, np.inf, 0.0)
     margins = [float(reflex.loop_margins(plain.plant, one, ideal, plain.driving_leverage, 1.5, 0.0).vector) for one in (made, plain.reflex)]
     assert margins[0] > 0.25 and margins[0] > margins[1]

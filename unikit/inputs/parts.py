@@ -59,7 +59,7 @@ class Rider(Part):
     replanning_time: u.Second | None = field(
         "time after which the legs have taken up another cadence", low=0.01, high=5, unit="ms", default=None
     )
-    drag_height: u.Metre | None = field("height above the wheel axle at which the air pushes", low=0.1, high=2, unit="mm", default=None)
+    drag_height: u.Metre | None = field("height above the wheel axle at which the air pushes", low=0.05, high=2, unit="mm", default=None)
 
 
 @record

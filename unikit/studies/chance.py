@@ -120,6 +120,7 @@ class Judged(NamedTuple):
     edges: np.ndarray
     share: np.ndarray
     dead_time: np.ndarray
+    alone: np.ndarray  # whether the rider balances the gear alone, which counts once the motor has stopped
 
 
 def judged(build: Build, case: Case, gear: Gear, count: int = DRAWS, seed: int = SEED) -> Judged:
@@ -130,18 +131,19 @@ def judged(build: Build, case: Case, gear: Gear, count: int = DRAWS, seed: int =
     drawn = riders(build, count, seed)
     loop = loops.loop(drawn, case, drawn.gears.named(gear.name))
     vector, free = margins_as_set(loop, count), ungeared_margin(drawn, case, count)
-    edges = np.full(count, np.inf)
+    edges, alone = np.full(count, np.inf), np.ones(count, bool)
     for window, gain in zip(windows(loop), loop.gain, strict=True):
         with np.errstate(divide="ignore", invalid="ignore"):
             lower = np.where(np.equal(window.toppling_gain, 0.0), np.inf, np.divide(gain, window.toppling_gain))
             upper = np.divide(window.onset_gain, gain)
+        alone = alone & inside(window, 0.0)
         edges = np.minimum(edges, np.where(inside(window, gain), np.minimum(lower, upper), 0.0))
     budgets = np.broadcast_to(budget(loop, loop.gain[..., None])[..., 0].min(axis=0), (count,))
-    with np.errstate(divide="ignore"):
-        late = np.where(np.isinf(budgets), np.inf, np.divide(budgets, loop.path.dead_time))
+    with np.errstate(divide="ignore", invalid="ignore"):  # without dead time there is nothing that could be too late
+        late = np.where(np.isinf(budgets) | np.equal(loop.path.dead_time, 0.0), np.inf, np.divide(budgets, loop.path.dead_time))
     share = vector / np.where(free > 0, free, np.inf)
     held = vector > 0
-    return Judged(np.where(held, edges, 0.0), share, np.where(held, late, 0.0))
+    return Judged(np.where(held, edges, 0.0), share, np.where(held, late, 0.0), alone)
 
 
 def margins_as_set(loop: Loop, count: int) -> np.ndarray:

@@ -393,5 +393,5 @@ def trim_margin(build: Build, case: Case, gear: Gear | None = None) -> tuple[flo
     here = stand(build, case, gear)
     trim, largest = float(np.abs(here.split.trim)), float(trim_limit(build, here, gear, 0.0))
     if trim == 0:
-        return np.inf, f"no trim; {largest:.1f} N·m may be lost"
-    return largest / trim, f"trim {trim:.1f} N·m, {largest:.1f} N·m may be lost"
+        return np.inf, f"no trim; {largest:.1f} N·m caught"
+    return largest / trim, f"trim {trim:.1f} N·m, {largest:.1f} N·m caught"

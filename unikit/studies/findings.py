@@ -227,9 +227,10 @@ _TABLE = (
         "motor torque of the case",
         0.67,
         1.0,
-        "lower trim, lower gain, longer cranks, gentler slope, a cut-back that ramps",
+        "learning the gear with the motor off, lower trim, lower gain, longer cranks, gentler slope, a cut-back that ramps",
         "capture",
-        "over draws of the rider; on a steep climb it is short for every such machine",
+        "over draws of the rider; nothing is caught by one who does not balance the gear alone; on a steep climb it is short for every "
+        "such machine; the closed form is kind: what it calls caught a simulated event must confirm",
     ),
     Rule(
         "trim loss",
@@ -238,9 +239,9 @@ _TABLE = (
         "trim of the case",
         0.67,
         1.0,
-        "lower trim cap, lower gain, longer cranks, trim that ramps out",
+        "learning the gear with the motor off, lower trim cap, lower gain, longer cranks, trim that ramps out",
         "capture",
-        "over draws of the rider",
+        "over draws of the rider, as for the cut-out",
     ),
     Rule(
         "joint limit",

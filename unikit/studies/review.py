@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     import pandas
 
 RIDERS = 128  # draws for a finding
+NO_LEAN = "no lean of the body balances"  # how the balance formulas begin where no steady ride exists
 
 CAUTIONS = (
     "Margins are arithmetic on your numbers. Nothing here was validated on a machine or a person; no margin means riding without danger.",
@@ -161,6 +162,22 @@ def _of_case(build: Build, case: Case, gear: Gear, riders: int) -> list[Finding]
 
 def _of_balance(build: Build, case: Case, gear: Gear, riders: int, found: list[Finding]) -> None:
     """Findings that depend on a rider whom hardly anybody has measured: judged over draws."""
+    try:
+        margins = _over_riders(build, case, gear, riders)
+    except ValueError as error:
+        if not str(error).startswith(NO_LEAN):
+            raise
+        keys = ("gain window", "balance margin", "balance speed", *(("dead time", "cut-out catch", "trim loss") if build.motor else ()))
+        found += [_finding(key, case.name, gear.name, np.nan, "no lean of the body balances this ride") for key in keys]
+        return
+    for key, (values, words) in margins.items():
+        rule = FINDINGS[key]
+        margin, verdict, holding = rule.over(values)
+        found.append(Finding(key, case.name, gear.name, margin, verdict, f"{words}, {holding} hold", rule.moved_by, rule.studied_in))
+
+
+def _over_riders(build: Build, case: Case, gear: Gear, riders: int) -> dict[str, tuple[np.ndarray, str]]:
+    """Margins of each draw and words for what limits them."""
     judged = chance.judged(build, case, gear, riders)
     inside = f"{int(100 * (judged.share > 0).mean())} of 100 riders inside"
     margins = {
@@ -168,16 +185,18 @@ def _of_balance(build: Build, case: Case, gear: Gear, riders: int, found: list[F
         "balance margin": (judged.share, f"{100 * np.median(judged.share):.0f} % of ungeared in the median"),
         "balance speed": (capture.speed_margins(build, case, gear, riders), capture.speed_margin(build, case, gear)[1]),
     }
-    if build.motor is not None:
-        lost, trim = cut_out.margins(build, case, gear, riders)
-        margins["cut-out catch"] = lost, cut_out.cut_out_margin(build, case, gear)[1]
-        margins["trim loss"] = trim, cut_out.trim_margin(build, case, gear)[1]
-        if assist_gain(build, gear) + assist_gain(build, gear, resisting=True) > 0:
-            margins["dead time"] = judged.dead_time, f"{1000 * build.sensor.dead_time:.0f} ms as built" if build.sensor else "no sensor"
-    for key, (values, words) in margins.items():
-        rule = FINDINGS[key]
-        margin, verdict, holding = rule.over(values)
-        found.append(Finding(key, case.name, gear.name, margin, verdict, f"{words}, {holding} hold", rule.moved_by, rule.studied_in))
+    if build.motor is None:
+        return margins
+    assisted = assist_gain(build, gear) + assist_gain(build, gear, resisting=True) > 0 and build.sensor is not None
+    margins["dead time"] = judged.dead_time, f"{1000 * build.sensor.dead_time:.0f} ms as built" if assisted else "no assist"
+    lost, trim = cut_out.margins(build, case, gear, riders)
+    alone = f"{int(100 * judged.alone.mean())} of 100 balance the gear alone"
+    single = cut_out.cut_out_margin(build, case, gear)[1], cut_out.trim_margin(build, case, gear)[1]
+    for key, values, words in zip(("cut-out catch", "trim loss"), (lost, trim), single, strict=True):
+        # Who does not balance the gear alone does not catch anything with it.
+        counted = np.where(judged.alone | np.isinf(values), values, 0.0)
+        margins[key] = counted, words if np.array_equal(counted, values) else alone
+    return margins
 
 
 def _worse_leverage(build: Build, gear: Gear) -> tuple[float, str]:
