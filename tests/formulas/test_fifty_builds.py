@@ -1,8 +1,12 @@
 """Fifty random builds: the exact edges of the window, the sign of the rightmost root, and the simulated onset agree."""
 
+import re
+
 import numpy as np
 import pytest
 from fifty_builds import BUILDS, Builds, by_roots, by_time, exact, fifty, growth, page_rows, rows
+
+from unikit.formulas import balance, reflex
 
 
 @pytest.fixture(scope="module")
@@ -46,3 +50,16 @@ def test_where_there_is_no_window_every_gain_grows(builds, windows, root):
     assert [place for place, row in enumerate(table) if not row] == none.tolist() and 0 < len(none) < 10
     for gain in np.linspace(0.0, 2.0, 21):
         assert np.all(growth(chosen(builds, none), gain) > 0)
+
+
+@pytest.mark.checks("independent", "reflex.vector_margins")
+def test_the_best_gain_over_the_onset_gain_is_what_the_page_says(builds, windows, root):
+    """Riders say about half (common practice, no source); the scatter over builds is large and is not hidden."""
+    gains = np.linspace(0.0, 4.0, 401)
+    margins = reflex.vector_margins(balance.linear_plant(*builds.machine), builds.reflex, builds.path, builds.leverage, builds.ratio, gains)
+    there = margins.max(axis=1) > 0
+    ratio = gains[margins.argmax(axis=1)[there]] / windows.onset_gain[there]
+    page = (root / "docs" / "balance.md").read_text(encoding="utf-8")
+    said = [float(number) for number in re.search(r"give ([\d.]+), ([\d.]+) and ([\d.]+) for the same tenths", page).groups()]
+    assert np.quantile(ratio, [0.1, 0.5, 0.9]) == pytest.approx(said, abs=6e-3)
+    assert 0.4 < np.median(ratio) < 0.6
