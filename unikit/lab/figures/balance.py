@@ -81,10 +81,11 @@ def _marks(axes, scene) -> None:
 
 
 def _edges(main, late, result, held: Span) -> None:
-    """Toppling and onset gain across both axes, with what happens there."""
+    """Toppling and onset gain across both axes, with what happens there: written inside a wide window, outside a narrow one."""
+    wide = result.onset_gain - result.toppling_gain > 0.25 * held.gain
     edges = (
-        (result.toppling_gain, result.toppling_frequency, "toppling", "top"),
-        (result.onset_gain, result.onset_frequency, "oscillating", "bottom"),
+        (result.toppling_gain, result.toppling_frequency, "toppling", "bottom" if wide else "top"),
+        (result.onset_gain, result.onset_frequency, "oscillating", "top" if wide else "bottom"),
     )
     for gain, frequency, text, anchor in edges:
         if not 0 < gain <= held.gain:
