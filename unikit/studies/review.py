@@ -179,7 +179,7 @@ def _of_balance(build: Build, case: Case, gear: Gear, riders: int, found: list[F
 def _over_riders(build: Build, case: Case, gear: Gear, riders: int) -> dict[str, tuple[np.ndarray, str]]:
     """Margins of each draw and words for what limits them."""
     judged = chance.judged(build, case, gear, riders)
-    inside = f"{int(100 * (judged.share > 0).mean())} of 100 riders inside"
+    inside = f"{int(100 * (judged.edges > 0).mean())} of 100 riders inside"
     margins = {
         "gain window": (judged.edges, inside),
         "balance margin": (judged.share, f"{100 * np.median(judged.share):.0f} % of ungeared in the median"),

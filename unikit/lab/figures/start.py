@@ -81,7 +81,7 @@ picture = Picture(
     bare=("side",),
     margins={"left": 0.1, "columns": 1.0, "rows": 0.75, "bottom": 0.1},
     narrow_margins={"left": 0.72, "right": 0.15},
-    narrow_heights=(3.3, 3.3, 4.4),
+    narrow_heights=(3.3, 3.3, 5.2),
     span=lambda scene: scene.key,
     text="Side view of the machine, the leverage left over speed, and which findings are short, tight or hold",
 )
