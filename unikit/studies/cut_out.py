@@ -339,7 +339,7 @@ def doubt(build: Build, case: Case, gear: Gear | None = None, count: int = DRAWS
     drag = np.where(forward, here.split.motor_drag, 0.0)
     limits = np.broadcast_to(np.maximum(share * legs - drag, 0.0), (count,))
     trims = np.broadcast_to(trim_limit(drawn, here, gear, 0.0), (count,))
-    margins = np.broadcast_to(ratio(share * legs, np.abs(here.split.motor_torque)), (count,))
+    caught, _ = margins(build, case, gear, count, seed)
     limit_low, limit_middle, limit_high = np.quantile(limits, (0.05, 0.5, 0.95)).tolist()
     trim_low, trim_middle, trim_high = np.quantile(trims, (0.05, 0.5, 0.95)).tolist()
     return Doubt(
@@ -352,8 +352,8 @@ def doubt(build: Build, case: Case, gear: Gear | None = None, count: int = DRAWS
         trim_middle=trim_middle,
         trim_high=trim_high,
         trim_holds=float((trims >= np.abs(here.split.trim)).mean()),
-        margin_middle=float(np.quantile(margins, 0.5, method="lower")),
-        holds=float((margins >= 1).mean()),
+        margin_middle=float(np.quantile(caught, 0.5, method="lower")),
+        holds=float((caught >= 1).mean()),
         afterwards=habitual(build, case, gear)[1],
         assumed=loops.in_words(loops.assumed(build)),
     )
