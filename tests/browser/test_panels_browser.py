@@ -52,6 +52,13 @@ def opened(chromium, served, root, topic, size):
     return page, panel
 
 
+def computed(panel):
+    """What takes longer follows by itself."""
+    from playwright.sync_api import expect
+
+    expect(panel.get_by_text("still being computed")).to_have_count(0, timeout=MILLISECONDS)
+
+
 def number(text):
     return float(re.search(r"[-−]?\d+(\.\d+)?", text)[0].replace("−", "-"))
 
@@ -100,6 +107,7 @@ def test_every_panel_fits_a_laptop_and_a_phone(chromium, served, root, reports, 
 
     page, panel = opened(chromium, served, root, topic, WIDE)
     try:
+        computed(panel)
         assert too_wide(panel) == []
         panel.screenshot(path=str(reports / f"{topic}-1280.png"))
         page.set_viewport_size({"width": PHONE[0], "height": PHONE[1]})
@@ -107,6 +115,7 @@ def test_every_panel_fits_a_laptop_and_a_phone(chromium, served, root, reports, 
         panel.get_by_role("button", name="Narrow picture").click()
         expect(panel.locator("img")).not_to_have_attribute("src", picture, timeout=MILLISECONDS)
         expect(panel.locator("img")).to_be_visible()
+        computed(panel)
         page.wait_for_function("document.querySelector('.unikit-panel img').complete")
         assert too_wide(panel) == []
         panel.screenshot(path=str(reports / f"{topic}-400.png"))

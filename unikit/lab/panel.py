@@ -86,7 +86,7 @@ class Panel(W.VBox):
         self.image = markup.NamedImage(format="png", tooltip=self.picture.text or self.heading or "picture of the result")
         self.image.layout = W.Layout(flex="0 1 auto", height="auto", min_width="0", max_width="100%", display="none")
         self.alert, self.numbers, self.files, self.kept = (markup.area() for _ in range(4))
-        self.numbers.layout.flex = "1 1 14em"
+        self.numbers.layout.flex = "1 1 24em"  # beside the picture only where labels need not be torn
         self.reset = W.Button(description="Reset", tooltip="Back to the values at the start")
         self.reset.on_click(lambda _: self.set(**self.start))
         self.narrow = W.ToggleButton(description="Narrow picture", tooltip="Redraw the picture for a narrow screen")
