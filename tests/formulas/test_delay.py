@@ -329,6 +329,7 @@ def test_broadcasting():
     assert_broadcasts(delay.critical_delay, toppling_rate=[2.0, 6.4])
     assert_broadcasts(delay.hopf_curve, toppling_rate=[2.0, 6.4], delay=[0.0, 0.1, 0.3], frequency=[0.0, 3.0])
     assert_broadcasts(delay.pure_delay, frequency=[0.0, 3.0], delay=[0.0, 0.1, 0.3])
+    assert_broadcasts(delay.sample_and_hold, frequency=[0.0, 3.0], period=[0.0, 0.1, 0.3])
     assert_broadcasts(delay.first_order_lag, frequency=[0.0, 3.0], lag=[0.0, 0.1, 0.3])
     assert_broadcasts(delay.second_order_lag, frequency=[0.0, 3.0], natural_frequency=[1.0, 9.0, 20.0], damping_ratio=[0.2, 1.0])
     assert_broadcasts(delay.delay_margin, phase=[0.1, 0.4], phase_frequency=[1.0, 2.0, 9.0])
@@ -373,3 +374,22 @@ def test_the_door_reads_units():
 def test_messages(call, said):
     with pytest.raises(ValueError, match=said):
         call()
+
+
+@pytest.mark.checks("independent", "delay.sample_and_hold")
+@pytest.mark.parametrize("periods", [7, 40, 250])
+def test_a_sampled_and_held_sine_is_late_by_half_a_period(periods):
+    """Samples of a sine, held: its fundamental by Fourier's integral over one turn, against the formula and a delay of half a period."""
+    rate = 14.0
+    period = 2 * np.pi / rate / periods
+    ends = period * np.arange(periods + 1)
+    held = np.exp(1j * rate * ends[:-1])
+    fundamental = np.sum(held * (np.exp(-1j * rate * ends[1:]) - np.exp(-1j * rate * ends[:-1])) / (-1j * rate)) * rate / (2 * np.pi)
+    found = complex(delay.sample_and_hold(rate, period))
+    assert found == pytest.approx(fundamental, abs=1e-12)
+    assert abs(found - delay.pure_delay(rate, period / 2)) < (rate * period) ** 2 / 20
+
+
+@pytest.mark.checks("limit", "delay.sample_and_hold")
+def test_without_sampling_nothing_is_held():
+    assert delay.sample_and_hold(14.0, 0.0) == 1 == delay.sample_and_hold(0.0, 0.01)

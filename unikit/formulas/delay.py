@@ -267,6 +267,29 @@ def pure_delay(frequency: u.RadianPerSecond, delay: u.Second) -> u.Ratio:
     return np.exp(-1j * np.multiply(frequency, delay))
 
 
+@formula(
+    equation=r"H = \frac{1 - e^{-j\omega T}}{j\omega T} = e^{-j\omega T/2}\,\frac{\sin(\omega T/2)}{\omega T/2}",
+    source="astrom_murray",
+    valid="the fundamental of a held signal; frequencies well below that of the sampling",
+)
+def sample_and_hold(frequency: u.RadianPerSecond, period: u.Second) -> u.Ratio:
+    """Frequency response of taking samples and holding each until the next (complex): late by half a period.
+
+    A sensor's dead time counts its computation and this half period.
+
+    Args:
+        frequency: angular frequency.
+        period: time from one sample to the next.
+
+    >>> held = sample_and_hold(14.0, 0.01)
+    >>> print(round(float(-np.angle(held) / 14.0), 6), round(float(abs(held)), 5))
+    0.005 0.99918
+    """
+    not_negative("period", period)
+    half = np.multiply(frequency, period) / 2
+    return np.exp(-1j * half) * np.sinc(half / np.pi)
+
+
 @formula(equation=r"H = \frac{1}{1 + j\omega T}", source="definition")
 def first_order_lag(frequency: u.RadianPerSecond, lag: u.Second) -> u.Ratio:
     """Frequency response of a first-order lag (complex).

@@ -198,7 +198,7 @@ class TorqueSensor(Part):
     table: ClassVar[str] = "sensor"
     location: str = field("where it measures", words=("one crank", "spindle", "reaction member"))
     filter_corner: u.Hertz = field("corner frequency of the first-order filter", low=0.1, high=10e3)
-    dead_time: u.Second = field("time from torque to command, without filter", low=0, high=1, unit="ms")
+    dead_time: u.Second = field("time from torque to command, without filter; half a sampling period counts", low=0, high=1, unit="ms")
 
 
 @record
