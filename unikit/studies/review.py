@@ -188,7 +188,10 @@ def _over_riders(build: Build, case: Case, gear: Gear, riders: int) -> dict[str,
     if build.motor is None:
         return margins
     assisted = assist_gain(build, gear) + assist_gain(build, gear, resisting=True) > 0 and build.sensor is not None
-    margins["dead time"] = judged.dead_time, f"{1000 * build.sensor.dead_time:.0f} ms as built" if assisted else "no assist"
+    if assisted:
+        margins["dead time"] = judged.dead_time, f"{1000 * build.sensor.dead_time:.0f} ms as built"
+    else:
+        margins["dead time"] = np.full(riders, np.inf), "no assist that could be late"
     lost, trim = cut_out.margins(build, case, gear, riders)
     alone = f"{int(100 * judged.alone.mean())} of 100 balance the gear alone"
     single = cut_out.cut_out_margin(build, case, gear)[1], cut_out.trim_margin(build, case, gear)[1]
