@@ -264,7 +264,7 @@ def habitual(build: Build, case: Case, gear: Gear | None = None) -> tuple[str, s
     return tuple("balances" if all(inside(*pair) for pair in zip(found, gains, strict=True)) else "does not balance" for gains in ways)
 
 
-def speed_margins(build: Build, case: Case, gear: Gear, count: int = DRAWS, seed: int = SEED, points: int = 31) -> np.ndarray:
+def speed_margins(build: Build, case: Case, gear: Gear, count: int, seed: int, points: int = 31) -> np.ndarray:
     """Balance-limited speed over the wanted speed for draws of all uncertain numbers; zero for a draw without any such speed."""
     drawn = riders(build, count, seed)
     gear = drawn.gears.named(gear.name)

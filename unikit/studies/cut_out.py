@@ -359,7 +359,7 @@ def doubt(build: Build, case: Case, gear: Gear | None = None, count: int = DRAWS
     )
 
 
-def margins(build: Build, case: Case, gear: Gear, count: int = DRAWS, seed: int = SEED) -> tuple[np.ndarray, np.ndarray]:
+def margins(build: Build, case: Case, gear: Gear, count: int, seed: int) -> tuple[np.ndarray, np.ndarray]:
     """For draws of all uncertain numbers: torque whose loss can be caught over what is lost, and trim that may be lost over the case's.
 
     Both with the factor of the closed form; endless where there is nothing to lose.

@@ -183,7 +183,7 @@ def _over_riders(build: Build, case: Case, gear: Gear, riders: int) -> dict[str,
     margins = {
         "gain window": (judged.edges, inside),
         "balance margin": (judged.share, f"{100 * np.median(judged.share):.0f} % of ungeared in the median"),
-        "balance speed": (capture.speed_margins(build, case, gear, riders), capture.speed_margin(build, case, gear)[1]),
+        "balance speed": (capture.speed_margins(build, case, gear, riders, chance.SEED), capture.speed_margin(build, case, gear)[1]),
     }
     if build.motor is None:
         return margins
@@ -192,7 +192,8 @@ def _over_riders(build: Build, case: Case, gear: Gear, riders: int) -> dict[str,
         margins["dead time"] = judged.dead_time, f"{1000 * build.sensor.dead_time:.0f} ms as built"
     else:
         margins["dead time"] = np.full(riders, np.inf), "no assist that could be late"
-    lost, trim = cut_out.margins(build, case, gear, riders)
+    # The same riders as above: who does not balance the gear alone must be the one who catches nothing.
+    lost, trim = cut_out.margins(build, case, gear, riders, chance.SEED)
     alone = f"{int(100 * judged.alone.mean())} of 100 balance the gear alone"
     single = cut_out.cut_out_margin(build, case, gear)[1], cut_out.trim_margin(build, case, gear)[1]
     for key, values, words in zip(("cut-out catch", "trim loss"), (lost, trim), single, strict=True):
