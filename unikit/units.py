@@ -71,6 +71,8 @@ KINDS: dict[str, Kind] = dict(
         _kind("voltage", "V", "mV"),
         ("resistance", Kind("resistance", "ohm", {"ohm": "ohm", "Ω": "ohm", "mohm": "mohm", "mΩ": "mohm"})),
         _kind("inductance", "H", "mH", "uH"),
+        ("capacitance", Kind("capacitance", "F", {"F": "F", "mF": "mF", "uF": "uF", "µF": "uF"})),
+        _kind("irradiance", "W/m^2"),
         ("magnetic flux", Kind("magnetic flux", "Wb", {"Wb": "Wb", "mWb": "mWb", "V*s": "V*s", "mV*s": "mV*s"})),
         _kind("flux density", "T", "mT"),
         _kind("field strength", "A/m", "kA/m"),
@@ -155,6 +157,8 @@ NewtonMetreSecondPerRadian = _annotate("drag per rotation")
 NewtonSecondPerMetre = _annotate("drag per speed")
 NewtonSecond = _annotate("torque per speed")
 KelvinPerWatt = _annotate("thermal resistance")
+Farad = _annotate("capacitance")
+WattPerSquareMetre = _annotate("irradiance")
 WattPerKelvin = _annotate("thermal conductance")
 JoulePerKelvin = _annotate("thermal capacity")
 WattPerSquareMetreKelvin = _annotate("heat transfer coefficient")

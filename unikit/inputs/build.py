@@ -102,6 +102,7 @@ class Case(Part):
     winding_start: u.Kelvin | None = field(
         "winding temperature at the start; air temperature if left out", low=223.15, high=523.15, unit="°C", default=None
     )
+    sun: u.WattPerSquareMetre = field("sunshine that falls on the hub", low=0, high=1400, default=0.0)
     spreads: Mapping[str, Spread] = field("distribution of each uncertain number by its name", default=Named())
 
     @property
