@@ -5,7 +5,7 @@ import pytest
 from published import published
 from scipy.optimize import brentq
 
-from unikit.formulas import dq, drive, motor
+from unikit.formulas import dq, drive, motor, reach
 
 MACHINE = dict(
     torque_constant_peak=0.82,
@@ -93,7 +93,7 @@ def random_machine(rng):
     return machine, rng.uniform(-1.1, 1.1) * edge
 
 
-@pytest.mark.checks("independent", "drive.torque_limits", "drive.no_load_speed")
+@pytest.mark.checks("independent", "reach.torque_limits", "drive.no_load_speed")
 @pytest.mark.parametrize("seed", range(150))
 def test_limits_agree_with_a_search_point_by_point(seed):
     machine, rotation = random_machine(np.random.default_rng(seed))
@@ -160,7 +160,7 @@ def test_what_limits_is_named(rotation, highest_by, lowest_by):
     assert (at.highest_by, at.lowest_by) == (highest_by, lowest_by)
 
 
-@pytest.mark.checks("limit", "drive.torque_limits")
+@pytest.mark.checks("limit", "reach.torque_limits")
 def test_no_torque_left_at_the_no_load_speed():
     free = MACHINE | {"standby_power": 0.0}
     for modulation in drive.MODULATION:
@@ -192,7 +192,7 @@ def test_pack_current_and_voltage_at_the_limits_are_those_asked_for():
             assert reached[by] == pytest.approx(1.0, rel=1e-10)
             assert max(reached.values()) <= 1 + 1e-10
             seen.add(by)
-    assert seen == set(drive.LIMIT_WORDS)
+    assert seen == set(reach.LIMIT_WORDS[:4])
 
 
 def test_without_a_battery_limit_the_pack_gives_its_greatest_power():

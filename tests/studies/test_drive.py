@@ -62,7 +62,7 @@ def test_the_battery_current_keeps_every_cell_above_its_lowest_voltage():
 
 def test_full_packs_refuse_what_the_motor_would_feed_back():
     full, half = (drive(examples.build(), charge).limits(15.0) for charge in (1.0, 0.5))
-    assert full.lowest_by == "charge current" and abs(full.lowest) < abs(half.lowest)
+    assert full.lowest_by == "full pack" and abs(full.lowest) < abs(half.lowest)
 
 
 def test_cap_and_derating_come_last():

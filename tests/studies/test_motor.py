@@ -39,7 +39,7 @@ def test_braking_is_judged_by_the_braking_limits():
     build = replace(examples.build(), {"assist.resisting_gain.long": 2.0})
     result = motor.study(build, examples.case(slope=-0.12, state_of_charge=1.0))
     assert result.asked_peak < 0 and result.available <= 0
-    assert result.available_by == "charge current"  # full packs take nothing but the standby power
+    assert result.available_by == "full pack"  # full packs take nothing but the standby power
     half = motor.study(build, examples.case(slope=-0.12, state_of_charge=0.5))
     assert abs(half.available) > abs(result.available)
 

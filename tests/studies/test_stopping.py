@@ -117,7 +117,7 @@ def test_each_limit_ends_it_when_it_is_the_narrowest():
     weak = stopping.study(replace(build, {"brake.greatest_torque": 2.0}), case)
     assert weak.brake_by == "legs and brake"
     full = stopping.study(build, examples.case(speed=5.0, state_of_charge=1.0))
-    assert full.motor_by == full.full_by == "no charging" and full.motor_distance == full.full_distance
+    assert full.motor_by == full.full_by == "full pack" and full.motor_distance == full.full_distance
     little = stopping.study(replace(build, {"controller.charge_current_limit": 0.5}), case)
     assert little.motor_by == "charge current"
     capped = stopping.study(replace(build, {"assist.torque_cap": 3.0}), case)

@@ -13,7 +13,8 @@ import numpy as np
 
 from .. import units as u
 from .checks import not_negative, one_of, positive, within
-from .drive import phase_voltage_limit, torque_limits  # noqa: F401 - motor.torque_limits is the name that other floors use
+from .drive import phase_voltage_limit  # noqa: F401 - reached as motor.…
+from .reach import operating_point, torque_limits  # noqa: F401
 from .registry import formula
 
 COPPER_COEFFICIENT = 0.00393  # 1/K, annealed copper, tied to 20 °C

@@ -8,12 +8,28 @@ from functools import reduce
 import numpy as np
 
 from ..formulas import drive as drives
-from ..formulas import motor, pack
+from ..formulas import motor, pack, reach
 from ..inputs import Build, Packs
 from ..units import Values
 
 ROOM = 293.15
 FLUX_LEFT = 0.01  # share below which the straight line of the magnets is not followed: it would turn them round
+
+
+_MACHINE = (
+    "torque_constant_peak",
+    "phase_resistance",
+    "quadrature_inductance",
+    "pole_pairs",
+    "open_circuit_voltage",
+    "pack_resistance",
+    "bridge_resistance",
+    "standby_power",
+    "modulation",
+    "direct_inductance",
+    "saturation_current",
+    "weakening_current",
+)
 
 
 @dataclass(frozen=True)
@@ -36,32 +52,36 @@ class Drive:
     modulation: str
     torque_cap: Values
     derating: Values
+    direct_inductance: Values | None = None
+    saturation_current: Values = np.inf
+    weakening_current: Values = 0.0
+    electrical_frequency_limit: Values = np.inf
+    draw_by: str | np.ndarray = "battery current"
+    charge_by: str | np.ndarray = "charge current"
 
     @property
     def shape(self) -> tuple[int, ...]:
         """Shape of the numbers together; empty for one drive in one state."""
         return np.broadcast_shapes(*(np.shape(value) for value in vars(self).values()))
 
-    def limits(self, rotation: Values) -> drives.Limits:
+    def _machine(self) -> dict[str, Values]:
+        """The arguments that limits and operating points share."""
+        return {name: getattr(self, name) for name in _MACHINE}
+
+    def limits(self, rotation: Values) -> reach.Limits:
         """Greatest and lowest motor torque at a wheel rotation, with what sets them.
 
         The rider's cap and the derating by temperature are applied last.
         """
-        found = drives.torque_limits(
+        found = reach.torque_limits(
             rotation=rotation,
-            torque_constant_peak=self.torque_constant_peak,
-            phase_resistance=self.phase_resistance,
-            quadrature_inductance=self.quadrature_inductance,
-            pole_pairs=self.pole_pairs,
-            open_circuit_voltage=self.open_circuit_voltage,
-            pack_resistance=self.pack_resistance,
             phase_current_limit=self.phase_current_limit,
             battery_current_limit=self.battery_current_limit,
             charge_current_limit=self.charge_current_limit,
-            bridge_resistance=self.bridge_resistance,
-            standby_power=self.standby_power,
-            modulation=self.modulation,
+            electrical_frequency_limit=self.electrical_frequency_limit,
+            **self._machine(),
         )
+        found = found._replace(highest_by=self._named(found.highest_by), lowest_by=self._named(found.lowest_by))
         cap, word = self.torque_cap * self.derating, np.where(np.asarray(self.derating) < 1, "derating", "torque cap")
         return found._replace(
             highest=np.minimum(found.highest, cap),
@@ -69,6 +89,22 @@ class Drive:
             highest_by=np.where(found.highest > cap, word, found.highest_by),
             lowest_by=np.where(found.lowest < -cap, word, found.lowest_by),
         )
+
+    def _named(self, by: np.ndarray) -> np.ndarray:
+        """The pack's own reasons in the place of the currents that they limit."""
+        return np.where(by == "battery current", self.draw_by, np.where(by == "charge current", self.charge_by, by))[()]
+
+    def point(self, torque: Values, rotation: Values) -> reach.OperatingPoint:
+        """Currents, voltages and losses of a torque; where the voltage is not enough for it the bridge is off."""
+        found = reach.operating_point(torque, rotation, **self._machine())
+        off = np.isnan(found.quadrature_current)
+        if not np.any(off):
+            return found
+        idle = pack.current_at_power(self.open_circuit_voltage, self.pack_resistance, self.standby_power)
+        bus = self.open_circuit_voltage - self.pack_resistance * idle
+        own = drives.back_emf_amplitude(rotation, self.torque_constant_peak)
+        rest = reach.OperatingPoint(0.0, 0.0, own, bus, idle, 0.0, 0.0, self.pack_resistance * idle**2)
+        return reach.OperatingPoint(*(np.where(off, instead, part)[()] for part, instead in zip(found, rest, strict=True)))
 
     def drag(self, rotation: Values) -> Values:
         """Iron drag on the wheel, against its rotation."""
@@ -87,6 +123,7 @@ class Supply:
     resistance: Values
     discharge_limit: Values
     charge_limit: Values
+    charge_by: str | np.ndarray
 
 
 def supply(packs: Packs, state_of_charge: Values) -> Supply:
@@ -108,11 +145,13 @@ def supply(packs: Packs, state_of_charge: Values) -> Supply:
             voltage = pack.joined_voltage(voltage, resistance, other, other_resistance)
             resistance = pack.joined_resistance(resistance, other_resistance)
         floor, ceiling, charging = reduce(np.maximum, lowest), reduce(np.minimum, full), sum(charge)
+    filling = np.maximum((ceiling - voltage) / resistance, 0.0)
     return Supply(
         open_circuit_voltage=voltage,
         resistance=resistance,
         discharge_limit=np.maximum((voltage - floor) / resistance, 0.0),
-        charge_limit=np.minimum(charging, np.maximum((ceiling - voltage) / resistance, 0.0)),
+        charge_limit=np.minimum(charging, filling),
+        charge_by=np.where(filling < charging, "full pack", "charge current of the packs")[()],
     )
 
 
@@ -140,6 +179,10 @@ def drive(
     if most < 0:
         raise ValueError(f"the packs of build {build.name!r} lack {-most:.3g} W of the controller's standby power at this state of charge")
     reference = machine.reference_temperature - 273.15
+    discharge, charge = np.asarray(source.discharge_limit), np.asarray(source.charge_limit)
+    # What would lift the bus above the controller's rating is not fed back.
+    rated = (controller.voltage_rating - source.open_circuit_voltage) / np.maximum(source.resistance, 1e-9)
+    feeding = np.minimum(controller.charge_current_limit, np.minimum(charge, np.maximum(rated, 0.0)))
     constant = motor.magnet_at(
         machine.torque_constant_peak, np.asarray(magnet_temperature) - 273.15, reference, machine.magnet_temperature_coefficient
     )
@@ -154,10 +197,18 @@ def drive(
         open_circuit_voltage=source.open_circuit_voltage,
         pack_resistance=source.resistance,
         phase_current_limit=controller.phase_current_limit,
-        battery_current_limit=np.minimum(controller.battery_current_limit, source.discharge_limit),
-        charge_current_limit=np.minimum(controller.charge_current_limit, source.charge_limit),
+        battery_current_limit=np.minimum(controller.battery_current_limit, discharge),
+        charge_current_limit=feeding,
         standby_power=controller.standby_power,
         modulation=controller.modulation,
         torque_cap=build.assist.torque_cap if build.assist else np.inf,
         derating=derating(build, winding_temperature),
+        direct_inductance=machine.direct_inductance,
+        saturation_current=np.inf if machine.saturation_current is None else machine.saturation_current,
+        weakening_current=0.0 if controller.weakening_current is None else controller.weakening_current,
+        electrical_frequency_limit=np.inf if controller.electrical_frequency_limit is None else controller.electrical_frequency_limit,
+        draw_by=np.where(discharge < controller.battery_current_limit, "lowest cell voltage", "battery current")[()],
+        charge_by=np.select(
+            [feeding >= controller.charge_current_limit, feeding >= charge], ["charge current", source.charge_by], "bus voltage"
+        )[()],
     )

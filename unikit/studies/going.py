@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from .. import units as u
-from ..formulas import balance, duty, going, motor
-from ..formulas.drive import Limits
+from ..formulas import balance, duty, going
+from ..formulas.reach import Limits
 from ..inputs import Build, Case, Gear
 from ..units import Values
 from . import instant
@@ -281,15 +281,12 @@ def _standing(build: Build, case: Case, gear: Gear, limits: Limits | None, trim:
     end, capacity = build.controller.derating_start, build.motor.winding_capacity
     found = {}
     for name, torque in (("stand", hold), ("push", push)):
-        current = motor.current_for_torque(float(torque), drive(build, case.state_of_charge).torque_constant_peak)
-        first, last, room = (
-            motor.copper_loss(abs(current), drive(build, case.state_of_charge, at).phase_resistance)
-            for at in (start, max(end, start), ROOM)
-        )
-        found |= {f"{name}_motor": float(torque), f"{name}_loss": float(room)}
-        found[f"{name}_time"] = float(duty.adiabatic_time(end - start, capacity, first, last))
+        first, last, room = (drive(build, case.state_of_charge, at).point(float(torque), 0.0) for at in (start, max(end, start), ROOM))
+        found |= {f"{name}_motor": float(torque), f"{name}_loss": float(room.copper_loss)}
+        found[f"{name}_time"] = float(duty.adiabatic_time(end - start, capacity, first.copper_loss, last.copper_loss))
         if name == "stand":
-            found |= {"stand_current": float(abs(current)), "stand_rate": float(first / capacity)}  # joules of one second
+            rate = float(first.copper_loss / capacity)  # joules of one second
+            found |= {"stand_current": float(abs(room.quadrature_current)), "stand_rate": rate}
     return found
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..formulas import leverage, pedalling
-from ..formulas.drive import Limits
+from ..formulas.reach import Limits
 from ..inputs import Build, Gear
 from ..units import Values
 from .drive import Drive

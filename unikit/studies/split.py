@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from .. import units as u
-from ..formulas import gearing, leverage, motor, pack, pedalling
-from ..formulas.drive import Limits
+from ..formulas import gearing, leverage, motor, pedalling
+from ..formulas.reach import Limits
 from ..inputs import Build, Gear
 from .drive import Drive
 from .results import Result, shown
@@ -247,23 +247,17 @@ _NO_ELECTRIC = dict.fromkeys(
 def _electric(drive: Drive, rotation, torque, weights) -> dict[str, u.Values]:
     """Losses and battery power as means over the turn, each from its own formula."""
 
-    def spread(value):
-        return np.asarray(value)[..., None] if np.ndim(value) else value
-
-    current = motor.current_for_torque(torque, spread(drive.torque_constant_peak))
-    copper = motor.copper_loss(current, spread(drive.phase_resistance))
-    bridge = motor.copper_loss(current, spread(drive.bridge_resistance))
-    bus = torque * rotation[..., None] + copper + bridge + spread(drive.standby_power)
-    battery = pack.current_at_power(spread(drive.open_circuit_voltage), spread(drive.pack_resistance), bus)
+    there = Drive(**{name: np.asarray(value)[..., None] if np.ndim(value) else value for name, value in vars(drive).items()})
+    at = there.point(torque, rotation[..., None])
     return {
         "iron_loss": motor.iron_loss(rotation, drive.hysteresis_torque, drive.eddy_drag),
-        "copper_loss": _mean(copper, weights),
-        "bridge_loss": _mean(bridge, weights),
+        "copper_loss": _mean(at.copper_loss, weights),
+        "bridge_loss": _mean(at.bridge_loss, weights),
         "standby": drive.standby_power,
-        "pack_loss": drive.pack_resistance * _mean(battery**2, weights),
-        "battery_power": drive.open_circuit_voltage * _mean(battery, weights),
-        "battery_current": _mean(battery, weights),
-        "phase_current": np.abs(current).max(axis=-1),
+        "pack_loss": _mean(at.pack_loss, weights),
+        "battery_power": drive.open_circuit_voltage * _mean(at.battery_current, weights),
+        "battery_current": _mean(at.battery_current, weights),
+        "phase_current": np.hypot(at.direct_current, at.quadrature_current).max(axis=-1),
     }
 
 

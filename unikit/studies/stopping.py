@@ -200,9 +200,7 @@ def _braking(build: Build, case: Case, gear: Gear, means: _Means, speed: np.ndar
         limits = means.drive.limits(rotation)
         given = -answer(build, gear, -legs, limits, -build.assist.trim_cap, resisting=True)
         wanted = -answer(build, gear, -legs, instant.NO_BOUND, -build.assist.trim_cap, resisting=True)
-        refuses = (np.asarray(limits.lowest_by) == "charge current") & (means.drive.charge_current_limit < 1e-9)
-        word = np.where(refuses, "no charging", limits.lowest_by)
-        torque, by = torque + given, np.where(given < wanted - 1e-9, word, "legs and gain").astype(object)
+        torque, by = torque + given, np.where(given < wanted - 1e-9, limits.lowest_by, "legs and gain").astype(object)
     if means.brake:
         torque, by = torque + build.brake.greatest_torque, np.full(speed.shape, "legs and brake", dtype=object)
     return torque, by
