@@ -183,11 +183,7 @@ def study(
         standstill_current=float(stall.quadrature_current),
         standstill_current_rms=float(stall.quadrature_current) / np.sqrt(2),
         standstill_loss=float(stall.copper_loss),
-        standstill_time=float(
-            duty.adiabatic_time(
-                controller.derating_start - winding_temperature, machine.winding_capacity, stall.copper_loss, warm.copper_loss
-            )
-        ),
+        standstill_time=float(duty.adiabatic_time(room, machine.winding_capacity, stall.copper_loss, warm.copper_loss)),
         flat_speed=_end(lambda at: state.limits(at / radius).highest_by == still.highest_by, fastest),
         base_speed=state.back_emf_rotation() * radius,
         fastest=_end(lambda at: state.limits(at / radius).highest > 0, fastest),
