@@ -114,6 +114,13 @@ def favoured(m: Machine, y: np.ndarray) -> np.ndarray:
     return np.where(m.weakening > 0, np.maximum(-2 * apart * y**2 / (pull + np.hypot(pull, 2 * apart * y)), -m.weakening), 0.0)
 
 
+def _turn(m: Machine, x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """How the favoured direct current changes with the quadrature current; 0 where it is at the end of what may go against the magnets."""
+    apart, kept = m.quadrature - m.direct, left(m, y)
+    pull = m.flux * kept**3
+    return np.where(x > -m.weakening, (2 * apart * y - 3 * pull * (m.roll * kept) ** 2 * y * x) / (2 * apart * x - pull), 0.0)
+
+
 def salient(m: Machine) -> bool:
     """Whether the direct current of any element matters for its torque."""
     return bool(np.any((m.direct != m.quadrature) & (m.weakening > 0)))
@@ -130,10 +137,8 @@ def least(m: Machine, wanted: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     y = np.where(np.isfinite(y), y, np.copysign(2 / np.maximum(m.roll, 1e-300), pull))
     for _ in range(60):
         x = favoured(m, y)
-        nudge = 1e-6 * np.maximum(np.abs(y), 1e-3)
         by_direct, by_quadrature = slopes(m, x, y)
-        rise = by_quadrature + by_direct * (favoured(m, y + nudge) - favoured(m, y - nudge)) / (2 * nudge)
-        step = (wanted - torque(m, x, y)) / rise
+        step = (wanted - torque(m, x, y)) / (by_quadrature + by_direct * _turn(m, x, y))
         y = y + step
         if np.all(np.abs(step) <= _LAST * np.abs(y) + 1e-300):
             break

@@ -24,7 +24,8 @@ class Map(Result):
     speed: u.MetrePerSecond
     torque: u.NewtonMetre
     allowed: np.ndarray
-    limit: np.ndarray
+    limit_words: np.ndarray
+    limit_number: np.ndarray
     reserve: u.NewtonMetre
     direct_current: u.Ampere
     quadrature_current: u.Ampere
@@ -38,6 +39,11 @@ class Map(Result):
     iron_loss: u.Watt
     shaft_power: u.Watt
     cell_power: u.Watt
+
+    @property
+    def limit(self) -> np.ndarray:
+        """What ends the torque that way at that speed, in words, at every point of the grid."""
+        return self.limit_words[self.limit_number]
 
 
 def torque_map(
@@ -65,6 +71,8 @@ def torque_map(
     allowed = reserve >= 0
     found = state.point(wanted[allowed], turning[allowed])
 
+    words, numbers = np.unique(np.r_[limits.highest_by, limits.lowest_by], return_inverse=True)
+
     def grid(values) -> np.ndarray:
         """The numbers of the reached points in their places."""
         whole = np.full(allowed.shape, np.nan)
@@ -76,7 +84,8 @@ def torque_map(
         speed=speed,
         torque=torque,
         allowed=allowed,
-        limit=np.where(ahead, limits.highest_by, limits.lowest_by),
+        limit_words=words,
+        limit_number=np.where(ahead, *np.split(numbers, 2)),
         reserve=reserve,
         direct_current=grid(found.direct_current),
         quadrature_current=grid(found.quadrature_current),
