@@ -147,9 +147,14 @@ def least(m: Machine, wanted: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return np.where(reached, favoured(m, np.where(reached, y, 0.0)), 0.0), y
 
 
-def commanded(m: Machine, wanted: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Currents that the controller sets for a torque, and the slack they leave: as little against the magnets as the voltage lets it."""
-    x, y = least(m, wanted)
+def commanded(
+    m: Machine, wanted: np.ndarray, start: tuple[np.ndarray, np.ndarray] | None = None
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Currents that the controller sets for a torque, and the slack they leave: as little against the magnets as the voltage lets it.
+
+    The least currents of the torque may be given, where they are known.
+    """
+    x, y = least(m, wanted) if start is None else start
     finite = np.isfinite(y)
     spare = np.where(finite, slack(m, x, np.where(finite, y, 0.0))[0], -np.inf)
     short = np.flatnonzero(finite & (spare < 0) & (m.weakening > 0))

@@ -399,8 +399,7 @@ def operating_point(
     >>> float(round(at.quadrature_current, 3)), float(round(at.copper_loss, 3)), float(round(at.battery_current, 3))
     (20.0, 60.0, 7.719)
     """
-    m, sense, (wanted,), shape = _given(
-        rotation,
+    machine = (
         torque_constant_peak,
         phase_resistance,
         quadrature_inductance,
@@ -415,7 +414,13 @@ def operating_point(
         weakening_current,
         torque,
     )
-    x, y, spare = _plane.commanded(m, sense * wanted)
+    m, sense, (wanted,), shape = _given(rotation, *machine)
+    start = None
+    if wanted.size > 100 and _plane.salient(m) and all(np.ndim(part) == 0 for part in machine[:-1]):
+        # The least currents of a torque do not depend on the rotation: they are sought once for each torque of one machine.
+        values, place = np.unique(sense * wanted, return_inverse=True)
+        start = tuple(part[place] for part in _plane.least(m.at(np.zeros(len(values), int)), values))
+    x, y, spare = _plane.commanded(m, sense * wanted, start)
     allowed = spare >= -_EDGE * m.source**2
     x, y = (np.where(allowed, part, np.nan) for part in (x, y))
     square = 1.5 * (x**2 + y**2)

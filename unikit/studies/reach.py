@@ -65,12 +65,11 @@ def torque_map(
     speed, torque = np.asarray(speed, float), np.asarray(torque, float)
     rotation = speed / build.wheel.radius
     limits = state.limits(rotation)
-    wanted, turning = np.broadcast_arrays(torque[:, None], rotation)
     ahead = torque[:, None] >= 0
     reserve = np.where(ahead, limits.highest - torque[:, None], torque[:, None] - limits.lowest)
     allowed = reserve >= 0
+    wanted, turning = np.broadcast_arrays(torque[:, None], rotation)
     found = state.point(wanted[allowed], turning[allowed])
-
     words, numbers = np.unique(np.r_[limits.highest_by, limits.lowest_by], return_inverse=True)
 
     def grid(values) -> np.ndarray:
@@ -95,7 +94,7 @@ def torque_map(
         copper_loss=grid(found.copper_loss),
         bridge_loss=grid(found.bridge_loss),
         pack_loss=grid(found.pack_loss),
-        standby_power=np.where(allowed, state.standby_power, np.nan),
+        standby_power=grid(state.standby_power),
         iron_loss=np.where(allowed, iron, np.nan),
         shaft_power=np.where(allowed, wanted * turning - iron, np.nan),
         cell_power=state.open_circuit_voltage * grid(found.battery_current),
