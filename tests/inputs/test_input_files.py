@@ -103,7 +103,7 @@ def test_many_dotted_keys_are_answered_in_time(complaints):
 
 def test_every_build_comes_back_as_it_was(root, tmp_path):
     paths = sorted((root / "data" / "builds").glob("*.toml"))
-    assert [path.stem for path in paths] == ["classroom_demonstrator", "harbour_commuter", "harbour_ungeared"]
+    assert [path.stem for path in paths] == ["classroom_demonstrator", "harbour_commuter", "harbour_measured", "harbour_ungeared"]
     for path in paths:
         build = load_build(path)
         save_build(build, tmp_path / path.name)
