@@ -7,6 +7,7 @@ from . import (
     carriage,
     convection,
     cut_out,
+    datasheet,
     delay,
     dq,
     drive,
@@ -26,6 +27,7 @@ from . import (
     reaction,
     reflex,
     road,
+    winding,
 )
 from .registry import FORMULAS, Formula, OutsideRangeWarning, bibliography
 
@@ -40,6 +42,7 @@ __all__ = [
     "carriage",
     "convection",
     "cut_out",
+    "datasheet",
     "delay",
     "dq",
     "drive",
@@ -59,4 +62,5 @@ __all__ = [
     "reaction",
     "reflex",
     "road",
+    "winding",
 ]
