@@ -16,6 +16,7 @@ from .checks import not_negative, one_of, positive, within
 from .motor import COPPER_COEFFICIENT
 from .registry import formula
 
+COPPER_HEAT = 385.0  # J/(kg K), pure copper at 300 K, from handbook tables
 COPPER_RESISTIVITY = 1e-6 / 58  # ohm metre at 20 °C, annealed copper
 VACUUM = 4e-7 * math.pi  # permeability of vacuum
 JOINED = {"star": 1.0, "delta": 1 / math.sqrt(3)}
@@ -215,7 +216,7 @@ def strand_resistance_ratio(strand_diameter: u.Metre, skin_depth: u.Metre, layer
     positive("skin_depth", skin_depth)
     within("layers", layers, 1, np.inf)
     thick = np.asarray(math.sqrt(math.pi) / 2 * np.asarray(strand_diameter) / skin_depth, dtype=float)
-    # Scaled by exp(-2 thick), so that a thick bar does not overflow; below a hundredth the differences would cancel and the series is exact enough.
+    # Scaled by exp(-2 thick), so that a thick bar does not overflow. Below 0.01 the differences cancel, and the series is exact enough.
     x = np.maximum(thick, 0.01)
     one, two = np.exp(-x), np.exp(-2 * x)
     skin = (1 - two**2 + 2 * two * np.sin(2 * x)) / (1 + two**2 - 2 * two * np.cos(2 * x))

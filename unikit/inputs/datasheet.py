@@ -54,7 +54,9 @@ class Stall(Part):
 
     table: ClassVar[str] = "stall"
     torque: u.NewtonMetre | None = field("torque with the rotor held", low=0.01, high=2000, default=None)
-    current: u.Ampere | None = field("current of the motor that gives it; by voltage and resistance if left out", low=0.05, high=3000, default=None)
+    current: u.Ampere | None = field(
+        "current of the motor that gives it; by voltage and resistance if left out", low=0.05, high=3000, default=None
+    )
     current_in: str | None = field("what an ampere of that current means", words=CURRENTS, default=None)
 
 
@@ -65,9 +67,7 @@ class Datasheet(Part):
     format: u.Number = field("number of the file format", low=FORMAT, high=FORMAT, whole=True)
     name: str = field("name of the motor")
     pole_pairs: u.Number | None = field("pole pairs: half of the poles", low=1, high=60, whole=True, default=None)
-    speed_constant: u.RadianPerSecondPerVolt | None = field(
-        "rotation per volt", low=0.1 * RPM, high=5000 * RPM, unit="rpm/V", default=None
-    )
+    speed_constant: u.RadianPerSecondPerVolt | None = field("rotation per volt", low=0.1 * RPM, high=5000 * RPM, unit="rpm/V", default=None)
     speed_constant_per: str | None = field(
         "which volt that is; peak line to line, and said to be assumed, if left out", words=tuple(VOLTS), default=None
     )

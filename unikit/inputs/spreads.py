@@ -111,7 +111,7 @@ def read(text: str, kind: str) -> tuple[float, Spread | None]:
 
 
 def takes_percent(kind: str) -> bool:
-    """Whether "± 10 %" means a share of the number: not where per cent is a unit of its own, nor for temperatures, whose zero is nobody's."""
+    """Whether "± 10 %" means a share of the number: not where per cent is a unit of its own, nor for a temperature."""
     return kind not in ("ratio", "slope", "number", "temperature")
 
 

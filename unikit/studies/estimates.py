@@ -138,7 +138,9 @@ def torque_constants(sheet: Datasheet, phase_resistance: float | None, drag: flo
     if sheet.speed_constant is not None:
         volt = sheet.speed_constant_per or "peak line to line"
         value = motor.torque_constant(printed.line_speed_constant(sheet.speed_constant, volt), "peak")
-        found.append(_estimate(sheet, ("speed_constant",), value, "datasheet.line_speed_constant, motor.torque_constant", _volts(sheet, volt)))
+        found.append(
+            _estimate(sheet, ("speed_constant",), value, "datasheet.line_speed_constant, motor.torque_constant", _volts(sheet, volt))
+        )
     if sheet.torque_constant is not None:
         value = printed.peak_torque_constant(sheet.torque_constant, sheet.torque_constant_per)
         slips = (*_amperes("torque_constant", sheet.torque_constant_per), *_COILS)
@@ -244,10 +246,11 @@ def _explained(one: Estimate, other: Estimate, band: float) -> tuple[str, ...]:
     found = []
     for item, sign in ((one, 1.0), (other, -1.0)):
         for factor, sentence in item.slips:
-            left = abs(math.log(one.value / other.value) + sign * math.log(factor))
+            left = math.log(one.value / other.value) + sign * math.log(factor)
+            left = max(left, 0.0) if other.bound else abs(left)
             if left <= band:
-                found.append((left, sentence))
-    return tuple(dict.fromkeys(sentence for _, sentence in sorted(found)))
+                found.append((left, abs(math.log(factor)), sentence))
+    return tuple(dict.fromkeys(sentence for *_, sentence in sorted(found)))
 
 
 def suspect(estimates: Sequence[Estimate], found: Sequence[Contradiction]) -> Estimate | None:
@@ -268,7 +271,9 @@ def reconciled(estimates: Sequence[Estimate]) -> tuple[float, float]:
 # -- the rated point and the held rotor ---------------------------------------------
 
 
-def rated_contradictions(sheet: Datasheet, constant: float, phase_resistance: float | None, band: float, text: Callable[[str], str]) -> list[Contradiction]:
+def rated_contradictions(
+    sheet: Datasheet, constant: float, phase_resistance: float | None, band: float, text: Callable[[str], str]
+) -> list[Contradiction]:
     """What the rated point says against itself, and against resistance, torque constant and voltage."""
     found: list[Contradiction] = []
     point, run, held = sheet.rated, sheet.no_load, sheet.stall
@@ -276,12 +281,16 @@ def rated_contradictions(sheet: Datasheet, constant: float, phase_resistance: fl
         product = _estimate(sheet, ("rated.torque", "rated.speed"), point.torque * point.speed, "", tuple(_power_slips(sheet)))
         power = _estimate(sheet, ("rated.power",), point.power, "", ())
         if point.efficiency is not None:
-            power = _estimate(sheet, ("rated.power",), point.power, "", [(point.efficiency, "if rated.power is electric power, not mechanical")])
+            power = _estimate(
+                sheet, ("rated.power",), point.power, "", [(point.efficiency, "if rated.power is electric power, not mechanical")]
+            )
         found += contradictions("rated power", [product, power], text)
     if point is not None and run is not None and point.speed is not None and run.speed is not None:
         ratio = 1.0 if point.voltage is None else point.voltage / run.voltage
         speed = _estimate(sheet, ("rated.speed",), point.speed, "", [(1 / factor, words) for factor, words in _turns("rated.speed", sheet)])
-        most = _estimate(sheet, ("no_load.speed",), ratio * run.speed, "", [(1 / factor, words) for factor, words in _turns("no_load.speed", sheet)])
+        most = _estimate(
+            sheet, ("no_load.speed",), ratio * run.speed, "", [(1 / factor, words) for factor, words in _turns("no_load.speed", sheet)]
+        )
         found += contradictions("order of rated and no-load speed", [speed, _as_bound(most)], text)
     if phase_resistance is None:
         return found
@@ -298,7 +307,9 @@ def rated_contradictions(sheet: Datasheet, constant: float, phase_resistance: fl
     return found
 
 
-def _loss_contradiction(sheet: Datasheet, constant: float, phase_resistance: float, band: float, text: Callable[[str], str]) -> list[Contradiction]:
+def _loss_contradiction(
+    sheet: Datasheet, constant: float, phase_resistance: float, band: float, text: Callable[[str], str]
+) -> list[Contradiction]:
     """The copper loss of the rated torque must fit into what the efficiency leaves."""
     point = sheet.rated
     power = point.power or point.torque * point.speed

@@ -1,7 +1,10 @@
-"""The same motor with other turns or another length: what a winding and a size change in a build."""
+"""The same motor with other turns, more copper or another length: what a winding and a size change in a build."""
 
 from __future__ import annotations
 
+import numpy as np
+
+from ..formulas import winding
 from ..inputs import Build, replace
 from ..units import Values
 
@@ -19,24 +22,49 @@ _WITH_LENGTH = (
     "housing_width",
 )
 _AGAINST_LENGTH = ("phase_resistance", "quadrature_inductance")
+_COILS = ("torque_constant_peak", "phase_resistance", "quadrature_inductance")
 
 
-def with_turns(build: Build, turns: Values) -> Build:
+def with_turns(build: Build, turns: Values, copper: Values = 1.0) -> Build:
     """The build with its motor wound with ``turns`` times as many turns in the same slots.
 
     More turns are thinner turns, so resistance and inductance grow with the
     square of what the torque constant grows with.  Mass, iron and the paths of
     heat stay: a winding chooses between current and voltage, it gives no torque.
+    Currents that stand for a field go with one over the turns: that which
+    saturates, that which demagnetises, and that which the controller commands
+    against the magnets.
+
+    ``copper`` is the copper section of a slot over that before.  More of it
+    lowers the resistance, and weighs and stores heat accordingly.
     """
-    machine = _motor(build)
-    return replace(
-        build,
-        {
-            "motor.torque_constant_peak": turns * machine.torque_constant_peak,
-            "motor.phase_resistance": turns**2 * machine.phase_resistance,
-            "motor.quadrature_inductance": turns**2 * machine.quadrature_inductance,
-        },
-    )
+    machine, controller = _motor(build), build.controller
+    coils = winding.rewound(machine.torque_constant_peak, machine.phase_resistance, machine.quadrature_inductance, turns, copper)
+    changes = {f"motor.{name}": value for name, value in zip(_COILS, coils, strict=True)}
+    if machine.direct_inductance is not None:
+        changes["motor.direct_inductance"] = turns**2 * machine.direct_inductance
+    for name in ("saturation_current", "demagnetising_current"):
+        if getattr(machine, name) is not None:
+            changes[f"motor.{name}"] = winding.same_field_current(getattr(machine, name), turns)
+    if controller.weakening_current is not None:
+        changes["controller.weakening_current"] = winding.same_field_current(controller.weakening_current, turns)
+    if np.any(np.asarray(copper) != 1):
+        changes["motor.winding_capacity"] = copper * machine.winding_capacity
+        changes["motor.mass"] = machine.mass + (copper - 1) * machine.winding_capacity / winding.COPPER_HEAT
+    return replace(build, changes)
+
+
+def with_strands(build: Build, turns: Values, section: Values) -> Build:
+    """The build with ``turns`` times as many turns, each of ``section`` times the copper: strands in hand, or another wire.
+
+    Whether they fit into the slot is for ``winding.copper_fill`` to say; the copper in it is turns times section.
+    """
+    return with_turns(build, turns, turns * section)
+
+
+def with_joining(build: Build, before: str, after: str) -> Build:
+    """The build with the same coils joined the other way, "star" or "delta": it acts as other turns would."""
+    return with_turns(build, winding.joining_ratio(before, after))
 
 
 def with_length(build: Build, length: Values) -> Build:
