@@ -96,7 +96,7 @@ def study(sheet: Datasheet, wheel: Wheel | None = None, leave_out: Iterable[str]
     found = torque_constants(sheet, phase, 0.0 if drag is None else drag.value)
     constant, band = reconciled(found)
     pairs = contradictions("torque constant", found, text)
-    pairs += rated_contradictions(sheet, constant, phase, band, text)
+    pairs += rated_contradictions(sheet, None if pairs else constant, phase, band, text)
     about = dict(name=sheet.name, torque_constant=constant, tolerance=band, ways=len(found), estimates=tuple(found))
     if pairs:
         odd = suspect(found, [pair for pair in pairs if pair.about == "torque constant"])

@@ -119,7 +119,7 @@ def text_of(sheet: Datasheet, path: str) -> str:
 
 
 def joint(bands: Sequence[float]) -> float:
-    """The band of a product of numbers that vary on their own."""
+    """The band of a product of numbers that vary each on its own."""
     return math.sqrt(sum(band**2 for band in bands))
 
 
@@ -156,8 +156,10 @@ def torque_constants(sheet: Datasheet, phase_resistance: float | None, drag: flo
         point = getattr(sheet, place)
         if point is not None and point.torque is not None and point.current is not None:
             value = printed.peak_torque_constant((point.torque + extra) / point.current, point.current_in)
-            slips = _amperes(f"{place}.current", point.current_in)
-            found.append(_estimate(sheet, (f"{place}.torque", f"{place}.current"), value, "motor.current_for_torque turned round", slips))
+            paths, slips = (f"{place}.torque", f"{place}.current"), tuple(_amperes(f"{place}.current", point.current_in))
+            # The drag belongs to another speed, and its run may be what is wrong: it counts as known to a half.
+            band = joint([*(band_of(sheet, path) for path in paths), 0.5 * extra / (point.torque + extra)])
+            found.append(Estimate(paths, float(value), band, "motor.current_for_torque turned round", slips))
     if sheet.motor_constant is not None and phase_resistance is not None and sheet.resistance is not None:
         value = float(printed.torque_constant_by_loss(sheet.motor_constant, phase_resistance))
         slips = (*_LOSSES, *((math.sqrt(factor), text) for factor, text in leads("resistance", sheet.resistance_of)))
@@ -227,14 +229,17 @@ def leads(path: str, word: str) -> Iterator[Slip]:
 
 
 def contradictions(about: str, estimates: Sequence[Estimate], text: Callable[[str], str]) -> list[Contradiction]:
-    """Every pair of estimates that lies further apart than the joint band."""
+    """Every pair of estimates that lies further apart than both bands together: no piece within both would agree with both.
+
+    The bands add up, not their squares: a page that prints everything has fifteen pairs, and one of them is always far out.
+    """
     found = []
     for place, one in enumerate(estimates):
         for other in estimates[place + 1 :]:
             apart = math.log(one.value / other.value)
             if other.bound:
                 apart = max(apart, 0.0)  # only beyond a bound is there anything to explain
-            band = joint([one.band, other.band])
+            band = one.band + other.band
             if abs(apart) > band:
                 words = tuple(" and ".join(map(text, item.fields)) for item in (one, other))
                 found.append(Contradiction(about, one, other, *words, abs(apart) / band, _explained(one, other, band)))
@@ -242,7 +247,7 @@ def contradictions(about: str, estimates: Sequence[Estimate], text: Callable[[st
 
 
 def _explained(one: Estimate, other: Estimate, band: float) -> tuple[str, ...]:
-    """The mix-ups that bring the two within their joint band, the nearest first."""
+    """The mix-ups that bring the two within their bands, the nearest first."""
     found = []
     for item, sign in ((one, 1.0), (other, -1.0)):
         for factor, sentence in item.slips:
@@ -272,9 +277,9 @@ def reconciled(estimates: Sequence[Estimate]) -> tuple[float, float]:
 
 
 def rated_contradictions(
-    sheet: Datasheet, constant: float, phase_resistance: float | None, band: float, text: Callable[[str], str]
+    sheet: Datasheet, constant: float | None, phase_resistance: float | None, band: float, text: Callable[[str], str]
 ) -> list[Contradiction]:
-    """What the rated point says against itself, and against resistance, torque constant and voltage."""
+    """What the rated point says against itself, and against resistance and voltage where the torque constant is not in dispute."""
     found: list[Contradiction] = []
     point, run, held = sheet.rated, sheet.no_load, sheet.stall
     if point is not None and point.torque is not None and point.speed is not None and point.power is not None:
@@ -292,7 +297,7 @@ def rated_contradictions(
             sheet, ("no_load.speed",), ratio * run.speed, "", [(1 / factor, words) for factor, words in _turns("no_load.speed", sheet)]
         )
         found += contradictions("order of rated and no-load speed", [speed, _as_bound(most)], text)
-    if phase_resistance is None:
+    if phase_resistance is None or constant is None:
         return found
     if point is not None and point.torque is not None and point.efficiency is not None and (point.power or point.speed):
         found += _loss_contradiction(sheet, constant, phase_resistance, band, text)
