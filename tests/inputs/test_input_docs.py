@@ -49,6 +49,6 @@ def test_the_lines_of_the_error_example_are_what_is_said(page, commuter_path, tm
 def test_the_forms_of_uncertain_numbers_are_read(page):
     (table,) = re.findall(r"\| text \| distribution.*?\n\n", page, re.DOTALL)
     found = [read(text, "mass") for text in re.findall(r'`"(.*?)"`', table)]
-    assert len(found) == 6
+    assert len(found) == 7
     assert {spread.shape for _, spread in found} == {"normal", "uniform", "triangular"}
     assert {nominal for nominal, _ in found} == {74}

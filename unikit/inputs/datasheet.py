@@ -12,6 +12,7 @@ import numpy as np
 from .. import units as u
 from ..formulas.datasheet import LEADS, VOLTS
 from ..formulas.motor import CONVENTIONS
+from .build import report
 from .fields import Named, field
 from .reading import from_table, label, read_toml
 from .records import Part
@@ -88,6 +89,9 @@ class Datasheet(Part):
     insulation_class: str | None = field("thermal class of the insulation", words=("A", "E", "B", "F", "H"), default=None)
     magnet_limit: u.Kelvin | None = field("temperature that the magnets may reach", low=303.15, high=523.15, unit="°C", default=None)
     spreads: Mapping[str, Spread] = field("tolerance of each number that has one, by its dotted path", default=Named())
+
+    def __str__(self) -> str:
+        return "\n".join(report(self))
 
 
 def load_datasheet(path: str | os.PathLike[str]) -> Datasheet:

@@ -34,6 +34,10 @@ from .results import Result, shown
 from .scaling import ASSUMED, DERIVED, GIVEN, LEFT_OUT, Known
 
 BAND_OF_ROTATION = 0.05  # of the run without load
+CAUTION = (
+    "Nothing here was measured. Continuous figures of a datasheet presuppose the cooling that its maker had in mind; "
+    "measure the motor before you trust it with a current."
+)
 ENOUGH = (
     "one of speed_constant, torque_constant, no_load with its speed, torque and current of the rated point or of the held rotor, "
     "or motor_constant with resistance"
@@ -139,6 +143,15 @@ def without(sheet: Datasheet, leave_out: Iterable[str]) -> Datasheet:
     if reader.problems:
         raise InputError(reader.problems)
     return made
+
+
+def page(reading: Reading) -> str:
+    """The reading as lines of text: how many numbers are known in which way, and each of them."""
+    lines = [f"{label}: {text}" for label, text in reading.summary().items()]
+    widths = [max(map(len, column)) for column in (reading.field, reading.value, reading.interval, reading.how)]
+    for row in zip(reading.field, reading.value, reading.interval, reading.how, reading.basis, strict=True):
+        lines.append("  ".join([*(text.ljust(width) for text, width in zip(row, widths, strict=False)), row[-1]]))
+    return "\n".join([*lines, CAUTION])
 
 
 def fitted(build: Build, reading: Reading) -> Build:
@@ -255,7 +268,7 @@ def _part(sheet: Datasheet, known: Mapping[str, Known], words: Mapping[str, tupl
             spread = None if spec.whole else _spread(one, value, spec)
             if spread is not None:
                 spreads[f"motor.{name}"] = spread
-            ends = (pretty(one.low, spec.kind, spec.unit, 3), pretty(one.high, spec.kind, spec.unit, 3))
+            ends = (pretty(one.low, spec.kind, spec.unit, 4), pretty(one.high, spec.kind, spec.unit, 4))
             rows.append((name, pretty(value, spec.kind, spec.unit, 4), "" if ends[0] == ends[1] else " … ".join(ends), one.how, one.basis))
         elif name not in ("source", "note"):
             rows.append((name, "", "", LEFT_OUT, spec.meaning))
