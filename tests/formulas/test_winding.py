@@ -145,7 +145,7 @@ def test_thin_strands_see_direct_current_and_thick_ones_their_skin():
 def test_formulas_broadcast():
     assert_broadcasts(winding.rewound, torque_constant_peak=0.5, phase_resistance=0.1, inductance=1e-3, turns_ratio=[0.7, 1.3])
     assert_broadcasts(winding.strand_resistance_ratio, strand_diameter=[1e-6, 1e-3, 2e-3], skin_depth=[1e-3, 5e-3], layers=4)
-    assert_broadcasts(winding.skin_depth, frequency=[50.0, 400.0], resistivity=[1.7e-8, 2.8e-8])
+    assert_broadcasts(winding.skin_depth, current_frequency=[50.0, 400.0], resistivity=[1.7e-8, 2.8e-8])
 
 
 @pytest.mark.parametrize(
@@ -155,7 +155,7 @@ def test_formulas_broadcast():
         (lambda: winding.rewound(1.0, 0.1, 1e-3, 1.0, -1.0), "copper_ratio must be above 0"),
         (lambda: winding.joining_ratio("star", "mesh"), "after must be one of 'star', 'delta', got 'mesh'"),
         (lambda: winding.strand_resistance_ratio(1e-3, 1e-3, 0.5), "layers must be from 1"),
-        (lambda: winding.skin_depth(0.0), "frequency must be above 0"),
+        (lambda: winding.skin_depth(0.0), "current_frequency must be above 0"),
     ],
 )
 def test_impossible_arguments_are_refused(call, said):

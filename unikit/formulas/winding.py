@@ -175,21 +175,21 @@ def wire_resistance(length: u.Metre, copper_section: u.SquareMetre, temperature_
     source="skin_depth_table",
     valid="a conductor thick against the depth",
 )
-def skin_depth(frequency: u.Hertz, resistivity: u.OhmMetre = COPPER_RESISTIVITY, relative_permeability: u.Ratio = 1.0) -> u.Metre:
+def skin_depth(current_frequency: u.Hertz, resistivity: u.OhmMetre = COPPER_RESISTIVITY, relative_permeability: u.Ratio = 1.0) -> u.Metre:
     """Depth at which an alternating current in a thick conductor has fallen to 1/e.
 
     Args:
-        frequency: frequency of the current.
+        current_frequency: frequency of the current.
         resistivity: resistivity of the conductor.
         relative_permeability: permeability over that of vacuum.
 
     >>> round(1000 * float(skin_depth(50.0)), 2)
     9.35
     """
-    positive("frequency", frequency)
+    positive("current_frequency", current_frequency)
     positive("resistivity", resistivity)
     positive("relative_permeability", relative_permeability)
-    return np.sqrt(resistivity / (math.pi * np.asarray(frequency) * VACUUM * relative_permeability))
+    return np.sqrt(resistivity / (math.pi * np.asarray(current_frequency) * VACUUM * relative_permeability))
 
 
 @formula(
