@@ -7,9 +7,9 @@ import math
 import numpy as np
 
 from .. import units as u
+from . import motor, winding
 from .checks import not_negative, one_of, positive, within
 from .drive import MODULATION
-from .motor import CONVENTIONS
 from .registry import formula
 
 # Volts of peak line-to-line back-EMF for one volt of the other kind.
@@ -20,7 +20,7 @@ VOLTS = {
     "rms phase": math.sqrt(6),
     "direct voltage": 1.0,
 }
-LEADS = {"line": 0.5, "star phase": 1.0, "delta phase": 1 / 3}
+LEADS = {"line": motor.phase_resistance(1.0), "star phase": 1.0, "delta phase": winding.star_resistance(1.0)}
 
 
 @formula(
@@ -58,9 +58,9 @@ def peak_torque_constant(torque_constant: u.NewtonMetrePerAmpere, convention: st
     >>> round(peak_torque_constant(1.4142, "rms"), 4)
     1.0
     """
-    one_of("convention", convention, tuple(CONVENTIONS))
+    one_of("convention", convention, tuple(motor.CONVENTIONS))
     positive("torque_constant", torque_constant)
-    return CONVENTIONS["peak"] / CONVENTIONS[convention] * torque_constant
+    return motor.CONVENTIONS["peak"] / motor.CONVENTIONS[convention] * torque_constant
 
 
 @formula(

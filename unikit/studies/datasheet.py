@@ -21,10 +21,10 @@ from .estimates import (
     Contradiction,
     Estimate,
     band_of,
+    comparisons,
     contradictions,
     joint,
     no_load_rotation,
-    rated_contradictions,
     reconciled,
     suspect,
     text_of,
@@ -38,6 +38,9 @@ CAUTION = (
     "Nothing here was measured. Continuous figures of a datasheet presuppose the cooling that its maker had in mind; "
     "measure the motor before you trust it with a current."
 )
+# What goes into the motor part by itself.
+OWN = {"pole_pairs", "resistance", "resistance_temperature", "inductance", "mass", "outer_diameter", "width", "magnet_limit"}
+OWN |= {"motor_constant", "no_load.current"}
 ENOUGH = (
     "one of speed_constant, torque_constant, no_load with its speed, torque and current of the rated point or of the held rotor, "
     "or motor_constant with resistance"
@@ -52,10 +55,11 @@ class Reading(Result):
     torque_constant: u.NewtonMetrePerAmpere = shown("torque per ampere of phase peak", "N*m/A", 3)
     tolerance: u.Ratio = shown("known within, either way", "%")
     ways: int = shown("ways in which the page gives it", digits=0)
-    given: int = shown("numbers given", digits=0)
-    derived: int = shown("numbers derived", digits=0)
-    assumed: int = shown("numbers assumed", digits=0)
-    left_out: int = shown("numbers left out", digits=0)
+    given: int | None = shown("numbers given", digits=0)
+    derived: int | None = shown("numbers derived", digits=0)
+    assumed: int | None = shown("numbers assumed", digits=0)
+    left_out: int | None = shown("numbers left out", digits=0)
+    unused: str = shown("printed, but used for nothing")
     disagreement: str = shown("contradictions")
     explanation: str = shown("what would explain them")
     field: np.ndarray = shown("field")
@@ -100,16 +104,17 @@ def study(sheet: Datasheet, wheel: Wheel | None = None, leave_out: Iterable[str]
     found = torque_constants(sheet, phase, 0.0 if drag is None else drag.value)
     constant, band = reconciled(found)
     pairs = contradictions("torque constant", found, text)
-    pairs += rated_contradictions(sheet, None if pairs else constant, phase, band, text)
+    compared = list(comparisons(sheet, None if pairs else constant, phase, band))
+    for topic, *sides in compared:
+        pairs += contradictions(topic, sides, text)
+    sides = [*found, *(side for _, *both in compared for side in both)]
     about = dict(name=sheet.name, torque_constant=constant, tolerance=band, ways=len(found), estimates=tuple(found))
+    about["unused"] = ", ".join(_unused(sheet, {path for side in sides for path in side.fields})) or "nothing"
     if pairs:
         odd = suspect(found, [pair for pair in pairs if pair.about == "torque constant"])
         return Reading(
             **about | dict(torque_constant=np.nan, tolerance=np.nan),
-            given=0,
-            derived=0,
-            assumed=0,
-            left_out=0,
+            **dict.fromkeys(("given", "derived", "assumed", "left_out")),
             disagreement="; ".join(f"{pair.one_text} against {pair.other_text}" for pair in pairs),
             explanation="; ".join(_common(pairs)) or "no one mix-up of conventions",
             **dict.fromkeys(("field", "value", "interval", "how", "basis"), np.array([], str)),
@@ -118,6 +123,14 @@ def study(sheet: Datasheet, wheel: Wheel | None = None, leave_out: Iterable[str]
         )
     known, words = _known(sheet, wheel, found, phase, drag)
     return Reading(**about, disagreement="none", explanation="none needed", **_part(sheet, known, words))
+
+
+def _unused(sheet: Datasheet, used: set[str]) -> list[str]:
+    """Numbers of the datasheet that neither give nor check anything, because what they would need is not printed."""
+    numbers = [path for path, spec, value in leaves(sheet) if value is not None and spec.form == "number" and not spec.required]
+    if sheet.no_load is not None and sheet.no_load.current is not None:
+        used = used | {"no_load.voltage"}
+    return [path for path in numbers if path not in used | OWN]
 
 
 def _common(pairs: list[Contradiction]) -> list[str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from ..formulas import datasheet as printed
@@ -275,71 +275,75 @@ def reconciled(estimates: Sequence[Estimate]) -> tuple[float, float]:
 
 # -- the rated point and the held rotor ---------------------------------------------
 
+Comparison = tuple[str, Estimate, Estimate]
 
-def rated_contradictions(
-    sheet: Datasheet, constant: float | None, phase_resistance: float | None, band: float, text: Callable[[str], str]
-) -> list[Contradiction]:
-    """What the rated point says against itself, and against resistance and voltage where the torque constant is not in dispute."""
-    found: list[Contradiction] = []
-    point, run, held = sheet.rated, sheet.no_load, sheet.stall
-    if point is not None and point.torque is not None and point.speed is not None and point.power is not None:
-        product = _estimate(sheet, ("rated.torque", "rated.speed"), point.torque * point.speed, "", tuple(_power_slips(sheet)))
-        power = _estimate(sheet, ("rated.power",), point.power, "", ())
-        if point.efficiency is not None:
-            power = _estimate(
-                sheet, ("rated.power",), point.power, "", [(point.efficiency, "if rated.power is electric power, not mechanical")]
-            )
-        found += contradictions("rated power", [product, power], text)
-    if point is not None and run is not None and point.speed is not None and run.speed is not None:
-        ratio = 1.0 if point.voltage is None else point.voltage / run.voltage
-        speed = _estimate(sheet, ("rated.speed",), point.speed, "", [(1 / factor, words) for factor, words in _turns("rated.speed", sheet)])
-        most = _estimate(
-            sheet, ("no_load.speed",), ratio * run.speed, "", [(1 / factor, words) for factor, words in _turns("no_load.speed", sheet)]
+
+def comparisons(sheet: Datasheet, constant: float | None, phase_resistance: float | None, band: float) -> Iterator[Comparison]:
+    """What else of a datasheet can be held against each other, where it is printed: what it is about, and the two sides.
+
+    Args:
+        sheet: the datasheet.
+        constant: torque per ampere of phase peak; None where it is in dispute.
+        phase_resistance: resistance of one phase of the star, where the datasheet gives one.
+        band: band of the torque constant.
+    """
+    point, run = sheet.rated, sheet.no_load
+    if _prints(point, "torque", "speed", "power"):
+        yield (
+            "rated power",
+            _estimate(sheet, ("rated.torque", "rated.speed"), point.torque * point.speed, "", _speeds(sheet)),
+            _power(sheet),
         )
-        found += contradictions("order of rated and no-load speed", [speed, _as_bound(most)], text)
-    if phase_resistance is None or constant is None:
-        return found
-    if point is not None and point.torque is not None and point.efficiency is not None and (point.power or point.speed):
-        found += _loss_contradiction(sheet, constant, phase_resistance, band, text)
-    if held is not None and held.torque is not None and held.current is None:
-        voltage = run.voltage if run is not None and run.voltage is not None else point.voltage if point is not None else None
-        if voltage is not None:
-            path = "no_load.voltage" if run is not None and run.voltage is not None else "rated.voltage"
-            most = printed.held_torque(voltage, constant, phase_resistance)
-            slips = tuple((1 / factor, words) for factor, words in leads("resistance", sheet.resistance_of))
-            limit = Estimate(("resistance", path), most, joint([band, band_of(sheet, "resistance")]), "datasheet.held_torque", slips, True)
-            found += contradictions("torque with the rotor held", [_estimate(sheet, ("stall.torque",), held.torque, "", ()), limit], text)
-    return found
+    if _prints(point, "speed") and _prints(run, "speed"):
+        voltage = run.voltage if point.voltage is None else point.voltage
+        limit = _estimate(sheet, ("no_load.speed",), run.speed * voltage / run.voltage, "", _speeds(sheet, "no_load.speed"))
+        yield (
+            "order of rated and no-load speed",
+            _estimate(sheet, ("rated.speed",), point.speed, "", _speeds(sheet)),
+            replace(limit, bound=True),
+        )
+    if constant is None or phase_resistance is None:
+        return
+    if _prints(point, "torque", "efficiency") and (point.power is not None or point.speed is not None):
+        yield "loss at the rated point", *_loss(sheet, constant, phase_resistance, band)
+    supply = next((path for path in ("no_load.voltage", "rated.voltage") if value_of(sheet, path) is not None), None)
+    if _prints(sheet.stall, "torque") and sheet.stall.current is None and supply is not None:
+        most = printed.held_torque(value_of(sheet, supply), constant, phase_resistance)
+        slips = tuple((1 / factor, words) for factor, words in leads("resistance", sheet.resistance_of))
+        wide = joint([band, band_of(sheet, "resistance")])
+        limit = Estimate(("resistance", supply), most, wide, "datasheet.held_torque", slips, True)
+        yield "torque with the rotor held", _estimate(sheet, ("stall.torque",), sheet.stall.torque, "", ()), limit
 
 
-def _loss_contradiction(
-    sheet: Datasheet, constant: float, phase_resistance: float, band: float, text: Callable[[str], str]
-) -> list[Contradiction]:
-    """The copper loss of the rated torque must fit into what the efficiency leaves."""
+def _prints(part: Any, *names: str) -> bool:
+    return part is not None and all(getattr(part, name) is not None for name in names)
+
+
+def _speeds(sheet: Datasheet, path: str = "rated.speed") -> list[Slip]:
+    return [(1 / factor, words) for factor, words in _turns(path, sheet)]
+
+
+def _power(sheet: Datasheet) -> Estimate:
+    share = sheet.rated.efficiency
+    slips = [] if share is None else [(share, "if rated.power is electric power, not mechanical")]
+    return _estimate(sheet, ("rated.power",), sheet.rated.power, "", slips)
+
+
+def _loss(sheet: Datasheet, constant: float, phase_resistance: float, band: float) -> tuple[Estimate, Estimate]:
+    """The copper loss of the rated torque, and the room that the efficiency leaves for it."""
     point = sheet.rated
-    power = point.power or point.torque * point.speed
-    copper = motor.copper_loss(motor.current_for_torque(point.torque, constant), phase_resistance)
-    room = printed.loss_by_efficiency(power, point.efficiency)
-    wide = band_of(sheet, "rated.efficiency") / (1 - point.efficiency)
-    source = "rated.power" if point.power else "rated.speed"
+    source = "rated.power" if point.power is not None else "rated.speed"
+    power = point.power if point.power is not None else point.torque * point.speed
     loss = Estimate(
         ("resistance", "rated.torque"),
-        copper,
+        motor.copper_loss(motor.current_for_torque(point.torque, constant), phase_resistance),
         joint([2 * band, 2 * band_of(sheet, "rated.torque"), band_of(sheet, "resistance")]),
         "motor.copper_loss",
         tuple(leads("resistance", sheet.resistance_of)),
     )
-    limit = Estimate(("rated.efficiency", source), room, joint([wide, band_of(sheet, source)]), "datasheet.loss_by_efficiency", (), True)
-    return contradictions("loss at the rated point", [loss, limit], text)
-
-
-def _power_slips(sheet: Datasheet) -> Iterator[Slip]:
-    for factor, words in _turns("rated.speed", sheet):
-        yield 1 / factor, words
-
-
-def _as_bound(item: Estimate) -> Estimate:
-    return Estimate(item.fields, item.value, item.band, item.by, item.slips, True)
+    room = printed.loss_by_efficiency(power, point.efficiency)
+    wide = joint([band_of(sheet, "rated.efficiency") / (1 - point.efficiency), band_of(sheet, source)])
+    return loss, Estimate(("rated.efficiency", source), room, wide, "datasheet.loss_by_efficiency", (), True)
 
 
 def no_load_rotation(sheet: Datasheet, constant: float) -> float:

@@ -100,14 +100,8 @@ class Size:
     @property
     def radius_squared_mass(self) -> Known:
         """Mass times the square of the outer radius."""
-        turned = Known(
-            self.mass.value * self.diameter.value**2 / 4,
-            self.mass.low * self.diameter.low**2 / 4,
-            self.mass.high * self.diameter.high**2 / 4,
-            self._how(self.mass, self.diameter),
-            "",
-        )
-        return turned
+        ends = zip(*((one.value, one.low, one.high) for one in (self.mass, self.diameter)), strict=True)
+        return Known(*(mass * across**2 / 4 for mass, across in ends), self._how(self.mass, self.diameter), "")
 
     def _with(self, measure) -> Known:
         ends = ((self.diameter.value, self.width.value), (self.diameter.low, self.width.low), (self.diameter.high, self.width.high))
