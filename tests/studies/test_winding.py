@@ -5,7 +5,7 @@ import dataclasses
 import numpy as np
 import pytest
 
-from unikit.inputs import load_build, load_case, replace
+from unikit.inputs import load_build, load_case, replace, save_build
 from unikit.studies import winding
 from unikit.studies.drive import drive
 from unikit.studies.motor import point
@@ -132,6 +132,18 @@ def test_currents_that_stand_for_a_field_go_with_one_over_the_turns():
     assert share[0] == pytest.approx(share[1]), "the torque at which the iron saturates stays"
     left_open = with_turns(BUILD, 1.5).motor
     assert left_open.saturation_current is None and left_open.demagnetising_current is None
+
+
+def test_another_winding_is_not_known_any_better(tmp_path):
+    known = {"motor.torque_constant_peak": "0.95 N·m/A ± 4 %", "motor.phase_resistance": "80 mohm to 95 mohm"}
+    loose = replace(BUILD, known | {"motor.quadrature_inductance": "triangular(0.1 mH, 0.28 mH, 0.5 mH)"})
+    wound = with_turns(loose, 1.37)
+    for path in ("torque_constant_peak", "phase_resistance", "quadrature_inductance"):
+        one, other = (build.spreads[f"motor.{path}"] for build in (loose, wound))
+        assert np.divide(other.parameters, other.nominal) == pytest.approx(np.divide(one.parameters, one.nominal))
+    assert wound.spreads["rider.mass"] == BUILD.spreads["rider.mass"]
+    save_build(wound, tmp_path / "wound.toml")
+    assert load_build(tmp_path / "wound.toml") == wound
 
 
 def test_star_to_delta_and_back():

@@ -59,6 +59,7 @@ class Reading(Result):
     derived: int | None = shown("numbers derived", digits=0)
     assumed: int | None = shown("numbers assumed", digits=0)
     left_out: int | None = shown("numbers left out", digits=0)
+    saturation: str = shown("torque per ampere with the rotor held")
     unused: str = shown("printed, but used for nothing")
     disagreement: str = shown("contradictions")
     explanation: str = shown("what would explain them")
@@ -108,7 +109,8 @@ def study(sheet: Datasheet, wheel: Wheel | None = None, leave_out: Iterable[str]
     for topic, *sides in compared:
         pairs += contradictions(topic, sides, text)
     sides = [*found, *(side for _, *both in compared for side in both)]
-    about = dict(name=sheet.name, torque_constant=constant, tolerance=band, ways=len(found), estimates=tuple(found))
+    about = dict(name=sheet.name, torque_constant=constant, tolerance=band, ways=len(_counted(found)), estimates=tuple(found))
+    about["saturation"] = _saturation(found, constant, band)
     about["unused"] = ", ".join(_unused(sheet, {path for side in sides for path in side.fields})) or "nothing"
     if pairs:
         odd = suspect(found, [pair for pair in pairs if pair.about == "torque constant"])
@@ -123,6 +125,22 @@ def study(sheet: Datasheet, wheel: Wheel | None = None, leave_out: Iterable[str]
         )
     known, words = _known(sheet, wheel, found, phase, drag)
     return Reading(**about, disagreement="none", explanation="none needed", **_part(sheet, known, words))
+
+
+def _counted(found: list[Estimate]) -> list[Estimate]:
+    """The estimates that the torque constant is the mean of."""
+    return [item for item in found if not item.least] or found
+
+
+def _saturation(found: list[Estimate], constant: float, band: float) -> str:
+    """What the held rotor says of the iron, beside the torque constant."""
+    held = next((item for item in found if item.least), None)
+    if held is None or held in _counted(found):
+        return "not to be compared"
+    share = held.value / constant
+    if share >= 1 - held.band - band:
+        return "as at small currents"
+    return f"{share:.0%} of that at small currents: the iron saturates, or the current follows another convention"
 
 
 def _unused(sheet: Datasheet, used: set[str]) -> list[str]:
@@ -232,6 +250,7 @@ def _known(
 
 def _constant(sheet: Datasheet, found: list[Estimate]) -> Known:
     value, band = reconciled(found)
+    found = _counted(found)
     low, high = value * (1 - band), value * (1 + band)
     if len(found) > 1:
         lines = ", ".join(" and ".join(item.fields) for item in found)

@@ -46,8 +46,9 @@ class Estimate:
     """A number as some fields of a datasheet give it.
 
     ``band`` is the half-width relative to the value; ``slips`` are factors
-    by which the value would change if a word or a unit was meant otherwise;
-    a ``bound`` is no estimate but a limit that others must not pass.
+    by which the value would change if a word or a unit was meant otherwise.
+    A ``bound`` is no estimate but a limit that others must not pass; a ``least``
+    one may come out too low, such as torque per ampere where the iron saturates.
     """
 
     fields: tuple[str, ...]
@@ -56,6 +57,7 @@ class Estimate:
     by: str
     slips: tuple[Slip, ...] = ()
     bound: bool = False
+    least: bool = False
 
 
 @dataclass(frozen=True)
@@ -159,7 +161,7 @@ def torque_constants(sheet: Datasheet, phase_resistance: float | None, drag: flo
             paths, slips = (f"{place}.torque", f"{place}.current"), tuple(_amperes(f"{place}.current", point.current_in))
             # The drag belongs to another speed, and its run may be what is wrong: it counts as known to a half.
             band = joint([*(band_of(sheet, path) for path in paths), 0.5 * extra / (point.torque + extra)])
-            found.append(Estimate(paths, float(value), band, "motor.current_for_torque turned round", slips))
+            found.append(Estimate(paths, float(value), band, "motor.current_for_torque turned round", slips, least=place == "stall"))
     if sheet.motor_constant is not None and phase_resistance is not None and sheet.resistance is not None:
         value = float(printed.torque_constant_by_loss(sheet.motor_constant, phase_resistance))
         slips = (*_LOSSES, *((math.sqrt(factor), text) for factor, text in leads("resistance", sheet.resistance_of)))
@@ -236,23 +238,30 @@ def contradictions(about: str, estimates: Sequence[Estimate], text: Callable[[st
     found = []
     for place, one in enumerate(estimates):
         for other in estimates[place + 1 :]:
-            apart = math.log(one.value / other.value)
-            if other.bound:
-                apart = max(apart, 0.0)  # only beyond a bound is there anything to explain
-            band = one.band + other.band
-            if abs(apart) > band:
+            apart, band = _apart(one, other), one.band + other.band
+            if apart > band:
                 words = tuple(" and ".join(map(text, item.fields)) for item in (one, other))
-                found.append(Contradiction(about, one, other, *words, abs(apart) / band, _explained(one, other, band)))
+                found.append(Contradiction(about, one, other, *words, apart / band, _explained(one, other, band)))
     return found
+
+
+def _apart(one: Estimate, other: Estimate) -> float:
+    """How far two estimates are apart, in logarithms; nothing where only the other way round there would be anything to explain."""
+    apart = math.log(one.value / other.value)
+    if one.least and other.least:
+        return 0.0
+    if other.bound or one.least:
+        return max(apart, 0.0)
+    return max(-apart, 0.0) if other.least else abs(apart)
 
 
 def _explained(one: Estimate, other: Estimate, band: float) -> tuple[str, ...]:
     """The mix-ups that bring the two within their bands, the nearest first."""
     found = []
-    for item, sign in ((one, 1.0), (other, -1.0)):
+    for item in (one, other):
         for factor, sentence in item.slips:
-            left = math.log(one.value / other.value) + sign * math.log(factor)
-            left = max(left, 0.0) if other.bound else abs(left)
+            meant = replace(item, value=factor * item.value)
+            left = _apart(meant, other) if item is one else _apart(one, meant)
             if left <= band:
                 found.append((left, abs(math.log(factor)), sentence))
     return tuple(dict.fromkeys(sentence for *_, sentence in sorted(found)))
@@ -267,7 +276,8 @@ def suspect(estimates: Sequence[Estimate], found: Sequence[Contradiction]) -> Es
 
 
 def reconciled(estimates: Sequence[Estimate]) -> tuple[float, float]:
-    """The mean of the estimates, weighted by one over the square of their bands, and its band."""
+    """The mean of the estimates, weighted by one over the square of their bands, and its band; what may be too low counts only alone."""
+    estimates = [item for item in estimates if not item.least] or estimates
     weights = [1 / item.band**2 for item in estimates]
     mean = sum(weight * math.log(item.value) for weight, item in zip(weights, estimates, strict=True)) / sum(weights)
     return math.exp(mean), 1 / math.sqrt(sum(weights))

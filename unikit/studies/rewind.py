@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import dataclasses
+from collections.abc import Mapping
+
 import numpy as np
 
 from ..formulas import winding
-from ..inputs import Build, replace
+from ..inputs import Build, Spread, replace
 from ..units import Values
 
 # Iron, copper, magnets and the surfaces between them grow with the length of the stack.
@@ -39,19 +42,34 @@ def with_turns(build: Build, turns: Values, copper: Values = 1.0) -> Build:
     lowers the resistance, and weighs and stores heat accordingly.
     """
     machine, controller = _motor(build), build.controller
-    coils = winding.rewound(machine.torque_constant_peak, machine.phase_resistance, machine.quadrature_inductance, turns, copper)
-    changes = {f"motor.{name}": value for name, value in zip(_COILS, coils, strict=True)}
-    if machine.direct_inductance is not None:
-        changes["motor.direct_inductance"] = turns**2 * machine.direct_inductance
-    for name in ("saturation_current", "demagnetising_current"):
-        if getattr(machine, name) is not None:
-            changes[f"motor.{name}"] = winding.same_field_current(getattr(machine, name), turns)
-    if controller.weakening_current is not None:
-        changes["controller.weakening_current"] = winding.same_field_current(controller.weakening_current, turns)
+    unit = winding.rewound(1.0, 1.0, 1.0, turns, copper)
+    factors = {f"motor.{name}": factor for name, factor in zip(_COILS, unit, strict=True)}
+    factors["motor.direct_inductance"] = unit.inductance
+    factors |= {f"motor.{name}": winding.same_field_current(1.0, turns) for name in ("saturation_current", "demagnetising_current")}
+    factors["controller.weakening_current"] = winding.same_field_current(1.0, turns)
+    changes = {}
     if np.any(np.asarray(copper) != 1):
-        changes["motor.winding_capacity"] = copper * machine.winding_capacity
+        factors["motor.winding_capacity"] = copper
         changes["motor.mass"] = machine.mass + (copper - 1) * machine.winding_capacity / winding.COPPER_HEAT
-    return replace(build, changes)
+    parts = {"motor": machine, "controller": controller}
+    for path, factor in factors.items():
+        part, _, name = path.partition(".")
+        if (value := getattr(parts[part], name)) is not None:
+            changes[path] = factor * value
+    return _with_spreads(build, replace(build, changes), {path: factors[path] for path in changes if path in factors})
+
+
+def _with_spreads(before: Build, after: Build, factors: Mapping[str, Values]) -> Build:
+    """The build with the spreads of numbers that were multiplied, multiplied too: another winding is not known any better."""
+    spreads = {}
+    for path, factor in factors.items():
+        spread = before.spreads.get(path)
+        if spread is not None and np.ndim(factor) == 0:
+            spreads[path] = Spread(spread.shape, tuple(factor * end for end in spread.parameters))
+    if not spreads:
+        return after
+    nominal = replace(after, {path: spread.nominal for path, spread in spreads.items()})  # to the last bit
+    return dataclasses.replace(nominal, spreads=dict(nominal.spreads) | spreads)
 
 
 def with_strands(build: Build, turns: Values, section: Values) -> Build:
