@@ -61,7 +61,7 @@ def test_idle_run_by_the_balance_of_a_drive():
 @pytest.mark.checks("independent", "datasheet.held_torque")
 def test_held_torque_by_the_limits_of_a_drive_without_limits_of_current():
     none = dict(phase_current_limit=1e9, battery_current_limit=1e9, charge_current_limit=1e9, pack_resistance=0.0)
-    found = drive.torque_limits(
+    found = motor.torque_limits(
         rotation=0.0,
         torque_constant_peak=0.8,
         phase_resistance=0.1,

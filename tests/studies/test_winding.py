@@ -76,6 +76,13 @@ def test_turns_without_torque_at_the_greatest_cadence_are_not_recommended():
     assert found.recommended < winding.study(BUILD, HILL).recommended
 
 
+def test_what_takes_long_can_be_left_out_and_the_rest_is_the_same():
+    quick, whole = winding.study(BUILD, WIND, search=False), WOUND
+    assert quick.fastest is None and quick.fastest_over is None and whole.fastest > 0
+    assert "speed at which voltage leaves no torque" not in quick.summary()
+    assert (quick.recommended, quick.more_by, quick.reserve) == (whole.recommended, whole.more_by, whole.reserve)
+
+
 def test_where_nothing_ends_it_within_the_range_this_is_said():
     assert winding.study(BUILD, HILL).more_by == winding.BEYOND
 

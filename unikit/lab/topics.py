@@ -104,8 +104,12 @@ def _events(build: Build) -> tuple[Choice, ...]:
     return (Choice("event", "Event", event_study.possible(build)),)
 
 
-def _winding(build: Build, case: Case, turns: float = 1.0) -> tuple[Any, ...]:
-    return (winding_study.study(build, case, turns=turns),)
+def _winding(build: Build, case: Case, turns: float = 1.0, search: bool = False) -> tuple[Any, ...]:
+    return (winding_study.study(build, case, turns=turns, search=search),)
+
+
+def _winding_later(build: Build, case: Case, turns: float = 1.0) -> tuple[Any, ...]:
+    return _winding(build, case, turns, search=True)
 
 
 def _wound(build: Build, turns: float = 1.0) -> Build:
@@ -388,6 +392,7 @@ ASKED = {
             "torque_constant",
             "phase_resistance",
         ),
+        _winding_later,
         choices=_turns,
         made=_wound,
     ),

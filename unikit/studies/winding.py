@@ -17,7 +17,7 @@ from .results import Result, shown
 from .rewind import with_turns
 from .split import torque_split
 
-FEWEST, MOST, POINTS = 0.5, 2.0, 41
+FEWEST, MOST, POINTS = 0.5, 2.0, 33
 NEAR = 0.02  # share of the greatest torque: what is nearer to it than this is as good
 BEYOND = "end of the range"
 PEDALLED = "voltage at the greatest cadence"
@@ -40,7 +40,7 @@ class Winding(Result):
     recommended_reserve: u.NewtonMetre = shown("reserve at the turns recommended", "N*m")
     standstill: u.NewtonMetre = shown("greatest torque at standstill", "N*m")
     available: u.NewtonMetre = shown("greatest torque at the case's speed", "N*m")
-    fastest: u.MetrePerSecond = shown("speed at which voltage leaves no torque", "km/h")
+    fastest: u.MetrePerSecond | None = shown("speed at which voltage leaves no torque", "km/h")
     phase_current: u.Ampere = shown("phase current, peak of the wave at its highest", "A")
     battery_current: u.Ampere = shown("battery current, mean", "A")
     copper_loss: u.Watt = shown("copper loss", "W")
@@ -52,7 +52,7 @@ class Winding(Result):
     ended_by: np.ndarray = shown("reserve ended by")
     standstill_over: u.NewtonMetre = shown("torque at standstill", "N*m")
     available_over: u.NewtonMetre = shown("torque at the case's speed", "N*m")
-    fastest_over: u.MetrePerSecond = shown("speed without torque", "km/h")
+    fastest_over: u.MetrePerSecond | None = shown("speed without torque", "km/h")
     phase_current_over: u.Ampere = shown("phase current", "A")
     battery_current_over: u.Ampere = shown("battery current", "A")
     copper_loss_over: u.Watt = shown("copper loss in the case", "W")
@@ -66,6 +66,7 @@ def study(
     turns: float = 1.0,
     winding_temperature: float = ROOM,
     magnet_temperature: float = ROOM,
+    search: bool = True,
 ) -> Winding:
     """The build with half to twice its turns in the case.
 
@@ -82,6 +83,7 @@ def study(
         turns: turns to look at, over those as built.
         winding_temperature: temperature of the winding.
         magnet_temperature: temperature of the magnets.
+        search: also look for the speed at which no torque is left, which takes longer than all the rest.
 
     Raises ValueError for a build without a motor.
     """
@@ -89,9 +91,11 @@ def study(
         raise ValueError(f"build {build.name!r} has no motor: the winding study needs one")
     gear = gear or build.gears.named(build.gears.engaged)
     over = np.geomspace(FEWEST, MOST, POINTS)
-    found = _at(build, case, gear, np.append(over, turns), winding_temperature, magnet_temperature)
-    pedalled = gearing.speed(build.rider.greatest_cadence, build.wheel.radius, gear.ratio)
-    best, fewer, more = _recommended(*(found[name][:-1] for name in ("available", "ended_by", "fastest")), pedalled)
+    wound = with_turns(build, np.append(over, turns))
+    state = drive(wound, case.state_of_charge, winding_temperature, magnet_temperature)
+    found = _at(wound, case, gear, state)
+    best, fewer, more = _recommended(*(found[name][:-1] for name in ("available", "ended_by", "pedalled")))
+    found["fastest"] = build.wheel.radius * _end_of_torque(_free(state)) if search else None
     return Winding(
         gear=gear.name,
         recommended=float(over[best]),
@@ -104,8 +108,8 @@ def study(
         turns_over=over,
         ended_by=found["ended_by"][:-1],
         cap=float(found["cap"][-1]),
-        **{name: float(found[name][-1]) for name in _SINGLE},
-        **{f"{name}_over": found[name][:-1] for name in _OVER},
+        **{name: None if found[name] is None else float(found[name][-1]) for name in _SINGLE},
+        **{f"{name}_over": None if found[name] is None else found[name][:-1] for name in _OVER},
     )
 
 
@@ -113,23 +117,26 @@ _OVER = ("reserve", "standstill", "available", "fastest", "phase_current", "batt
 _SINGLE = (*_OVER, "motor_constant", "torque_constant", "phase_resistance")
 
 
-def _at(
-    build: Build, case: Case, gear: Gear, turns: np.ndarray, winding_temperature: float, magnet_temperature: float
-) -> dict[str, np.ndarray]:
-    """Everything at some turns."""
-    wound = with_turns(build, turns)
-    state = drive(wound, case.state_of_charge, winding_temperature, magnet_temperature)
-    here = torque_split(wound, gear, case.speed, loads(build, case).wheel_torque, state, trim_torque(build, case))
-    free = dataclasses.replace(state, torque_cap=np.inf)
-    limits = free.limits(np.full_like(turns, case.speed / build.wheel.radius))
+def _free(state: Drive) -> Drive:
+    """The drive without the torque cap."""
+    return dataclasses.replace(state, torque_cap=np.inf)
+
+
+def _at(wound: Build, case: Case, gear: Gear, state: Drive) -> dict[str, np.ndarray]:
+    """Everything at the turns of a build that holds a column of them, but the end of the torque."""
+    shape = np.shape(wound.motor.torque_constant_peak)
+    here = torque_split(wound, gear, case.speed, loads(wound, case).wheel_torque, state, trim_torque(wound, case))
+    # Standstill, the case, and the greatest cadence in one call: the limits cost much the same for one speed as for three.
+    speeds = np.array([0.0, case.speed, gearing.speed(wound.rider.greatest_cadence, wound.wheel.radius, gear.ratio)])
+    limits = _free(state).limits(np.broadcast_to(speeds[:, None] / wound.wheel.radius, (3, *shape)))
     peak = here.highest - here.reserve  # the most that the motor gives in the turn
-    alike = lambda value: np.broadcast_to(value, turns.shape)
+    alike = lambda value: np.broadcast_to(value, shape)
     return {
-        "reserve": np.maximum(limits.highest - peak, 0.0),
-        "ended_by": np.asarray(limits.highest_by),
-        "standstill": free.limits(np.zeros_like(turns)).highest,
-        "available": limits.highest,
-        "fastest": build.wheel.radius * _end_of_torque(free),
+        "standstill": limits.highest[0],
+        "available": limits.highest[1],
+        "pedalled": limits.highest[2] > 0,
+        "ended_by": np.asarray(limits.highest_by)[1],
+        "reserve": np.maximum(limits.highest[1] - peak, 0.0),
         "phase_current": alike(here.phase_current),
         "battery_current": alike(here.battery_current),
         "copper_loss": alike(here.copper_loss),
@@ -154,12 +161,11 @@ def _end_of_torque(state: Drive) -> np.ndarray:
     return np.where(never, np.inf, high)
 
 
-def _recommended(torque: np.ndarray, by: np.ndarray, fastest: np.ndarray, pedalled: float) -> tuple[int, str, str]:
+def _recommended(torque: np.ndarray, by: np.ndarray, reaches: np.ndarray) -> tuple[int, str, str]:
     """The place in the middle of those whose torque is as good as the greatest, and what ends it on either side.
 
     Turns whose voltage leaves no torque at a speed that the rider can still pedal are not recommended, if others are to be had.
     """
-    reaches = fastest >= pedalled
     allowed = reaches if reaches.any() else np.ones_like(reaches)
     top = int(np.where(allowed, torque, -np.inf).argmax())
     good = allowed & (torque >= (1 - NEAR) * torque[top])
