@@ -205,3 +205,45 @@ def test_a_real_call():
 def test_a_terminal_without_all_letters():
     done = real("review", BUILD, PYTHONIOENCODING="ascii", PYTHONUTF8="0")
     assert done.returncode == 0 and done.stderr == b"" and b"N?m" in done.stdout
+
+
+SHEETS = ROOT / "data" / "datasheets"
+
+
+def test_datasheet_prints_how_each_number_is_known(capsys):
+    code, out, err = run(capsys, "datasheet", SHEETS / "half_a_page.toml")
+    assert (code, err) == (0, "")
+    assert "phase_resistance" in out and "derived" in out and "common practice, no source" in out and "Nothing here was measured" in out
+
+
+def test_datasheet_writes_a_build_with_its_motor_and_never_over_a_file(capsys, tmp_path):
+    from unikit.inputs import load_build
+
+    target = tmp_path / "mine.toml"
+    arguments = ("datasheet", SHEETS / "half_a_page.toml", "--into", BUILD, "--save", target)
+    assert run(capsys, *arguments)[0] == 0
+    assert load_build(target).motor.source.startswith("datasheet 'Half a page'")
+    before = target.read_bytes()
+    code, _, err = run(capsys, *arguments)
+    assert code == 2 and "a file that exists already" in err and target.read_bytes() == before
+
+
+def test_datasheet_names_contradictions_and_a_field_can_be_left_out(capsys):
+    code, out, err = run(capsys, "datasheet", SHEETS / "two_minds.toml")
+    assert code == 2 and out == ""
+    assert len(err.splitlines()) == 2 and "torque_constant = 1.34 N·m/A (peak)" in err and "'rms', not 'peak'" in err
+    assert run(capsys, "datasheet", SHEETS / "two_minds.toml", "--leave-out", "torque_constant")[0] == 0
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        ((SHEETS / "none.toml",), "there is no such file"),
+        ((SHEETS / "one_line.toml", "--save", "x.toml"), "--save writes a build"),
+        ((SHEETS / "one_line.toml", "--leave-out", "mass"), "nothing says how large the motor is"),
+        ((SHEETS / "one_line.toml", "--leave-out", "colour"), "the datasheet gives no 'colour'"),
+    ],
+)
+def test_datasheet_says_what_is_wrong_in_one_line(capsys, arguments, said):
+    code, out, err = run(capsys, "datasheet", *arguments)
+    assert code == 2 and out == "" and len(err.splitlines()) == 1 and said in err

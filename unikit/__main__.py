@@ -1,4 +1,4 @@
-"""Commands: ``python -m unikit review BUILD.toml`` and ``python -m unikit lab``."""
+"""Commands: ``python -m unikit review BUILD.toml``, ``python -m unikit datasheet SHEET.toml`` and ``python -m unikit lab``."""
 
 from __future__ import annotations
 
@@ -25,12 +25,41 @@ def main(arguments: Sequence[str] | None = None) -> int:
     review.add_argument("--cases", help="a case file or a folder of them; default: those beside the build, or the project's own")
     review.add_argument("--rules", help="area whose local rule the review compares with; a wrong word lists the areas")
     review.add_argument("--csv", help="also write the findings as a CSV file, which must not exist yet")
+    sheet = commands.add_parser("datasheet", help="print what a datasheet says of a motor, what follows from it and what is assumed")
+    sheet.add_argument("sheet", help="datasheet file (TOML)")
+    sheet.add_argument("--into", help="build file whose wheel the motor must fit, and into which it goes")
+    sheet.add_argument("--save", help="write that build with the motor in it to this file, which must not exist yet")
+    sheet.add_argument("--leave-out", action="append", default=[], metavar="FIELD", help="a field not to believe; may be repeated")
     lab = commands.add_parser("lab", help="open the notebooks in JupyterLab")
     lab.add_argument("notebook", nargs="?", help="notebook to open; default: the first one")
     chosen = parser.parse_args(arguments)
     if chosen.command == "review":
         return _review(chosen.build, chosen.cases, chosen.rules, chosen.csv)
+    if chosen.command == "datasheet":
+        return _datasheet(chosen.sheet, chosen.into, chosen.save, chosen.leave_out)
     return _lab(chosen.notebook)
+
+
+def _datasheet(path: str, build_path: str | None, save_path: str | None, leave_out: Sequence[str]) -> int:
+    """Print the reading of a datasheet, and write a build with its motor; contradictions are errors, one line each."""
+    from .inputs import load_build, load_datasheet, save_build
+    from .studies import datasheet
+
+    for stream in (sys.stdout, sys.stderr):
+        stream.reconfigure(errors="replace")
+    try:
+        if save_path and not build_path:
+            raise ValueError("--save writes a build: name the one it begins with, by --into")
+        build = load_build(build_path) if build_path else None
+        reading = datasheet.study(load_datasheet(path), build.wheel if build else None, leave_out)
+        reading.part()
+        print(datasheet.page(reading), flush=True)
+        if save_path:
+            save_build(datasheet.fitted(build, reading), save_path)
+    except ValueError as error:
+        print("\n".join(line if line.startswith(path) else f"{path}: {line}" for line in str(error).splitlines()), file=sys.stderr)
+        return 2
+    return 0
 
 
 def _review(build_path: str, cases_path: str | None, rules: str | None, csv_path: str | None) -> int:

@@ -1,10 +1,12 @@
 """What the docs say about files is what the reader does."""
 
 import re
+import tomllib
 
 import pytest
 
-from unikit.inputs import Build, Case, InputError, Spread, load_build, load_case
+from unikit.inputs import Build, Case, Datasheet, InputError, Spread, load_build, load_case
+from unikit.inputs.reading import from_table
 from unikit.inputs.schema import field_table
 from unikit.inputs.spreads import read
 
@@ -17,6 +19,13 @@ def page(root) -> str:
 @pytest.mark.parametrize("record", [Build, Case])
 def test_the_tables_of_fields_are_current(page, record):
     assert field_table(record) in page, f"put unikit.inputs.schema.field_table({record.__name__}) into docs/inputs.md"
+
+
+def test_the_table_of_a_datasheet_and_its_example_are_current(root):
+    page = (root / "docs" / "datasheet.md").read_text(encoding="utf-8")
+    assert field_table(Datasheet) in page, "put unikit.inputs.schema.field_table(Datasheet) into docs/datasheet.md"
+    (text,) = re.findall(r"```toml\n(.*?)```", page, re.DOTALL)
+    assert from_table(Datasheet, tomllib.loads(text)).no_load.voltage == 48.0
 
 
 def test_the_example_of_a_case_can_be_read(page, tmp_path):
@@ -49,6 +58,6 @@ def test_the_lines_of_the_error_example_are_what_is_said(page, commuter_path, tm
 def test_the_forms_of_uncertain_numbers_are_read(page):
     (table,) = re.findall(r"\| text \| distribution.*?\n\n", page, re.DOTALL)
     found = [read(text, "mass") for text in re.findall(r'`"(.*?)"`', table)]
-    assert len(found) == 6
+    assert len(found) == 7
     assert {spread.shape for _, spread in found} == {"normal", "uniform", "triangular"}
     assert {nominal for nominal, _ in found} == {74}

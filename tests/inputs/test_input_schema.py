@@ -7,11 +7,11 @@ import jsonschema
 import pytest
 
 from unikit import units
-from unikit.inputs import Build, Case, fields, schema
+from unikit.inputs import Build, Case, Datasheet, fields, schema
 from unikit.inputs.schema import schema_text
 from unikit.inputs.spreads import read
 
-RECORDS = {"build": Build, "case": Case}
+RECORDS = {"build": Build, "case": Case, "datasheet": Datasheet}
 
 
 def errors(record: type, table: dict) -> list[str]:
@@ -67,6 +67,9 @@ TEXTS = [
     (" 7.8e1 kg ", True),
     ("78 kg ± 1 kg", True),
     ("78 kg +/- 900 g", True),
+    ("78 kg ± 2 %", True),
+    ("normal(78 kg, 2%)", True),
+    ("78 kg to 2 %", False),
     ("70 kg to 80 kg", True),
     ("triangular(70 kg, 75 kg, 80 kg)", True),
     ("78", False),

@@ -19,6 +19,7 @@ from unikit.lab.answers import build, case
 from unikit.lab.exercises import EXERCISES, Exercise
 from unikit.studies import capture as capture_study
 from unikit.studies import cut_out as cut_out_study
+from unikit.studies import datasheet as datasheet_study
 from unikit.studies import gearing as gearing_study
 from unikit.studies import heat as heat_study
 from unikit.studies import loads, loop
@@ -27,6 +28,7 @@ from unikit.studies import motor as motor_study
 from unikit.studies import review as review_study
 from unikit.studies import ride as ride_study
 from unikit.studies import stopping as stopping_study
+from unikit.studies import winding as winding_study
 from unikit.studies.findings import FINDINGS, SHORT
 from unikit.studies.rewind import with_length
 
@@ -192,6 +194,23 @@ def test_the_current_of_the_motor_lesson_covers_the_gust_just_enough():
         result = motor_study.study(limited, case("head_wind"))
         assert result.available_by == "phase current"
         assert (result.reserve / result.gust_torque >= FINDINGS["gust"].holds) is holds
+
+
+def test_the_turns_of_the_datasheet_lesson_cover_the_gust_just_enough():
+    lesson = MODULES["datasheet"]
+    small = replace(build(), {"controller.phase_current_limit": lesson.LIMIT})
+    for factor, holds in ((0.995, False), (1.005, True)):
+        found = winding_study.study(small, case("head_wind"), turns=factor * lesson.fewest_turns())
+        assert found.reserve_by == "phase current"
+        assert (found.reserve / found.gust_torque >= FINDINGS["gust"].holds) is holds
+
+
+def test_the_convention_of_the_datasheet_lesson_is_the_one_that_the_study_names():
+    lesson = MODULES["datasheet"]
+    (pair,) = datasheet_study.study(lesson.PAGE).contradictions
+    conventions = [sentence for sentence in pair.explained_by if "convention" in sentence]
+    assert repr(lesson.convention()) in conventions[0]
+    assert lesson.drag() == pytest.approx((48 * 0.6 - 2 * 0.09 * 0.6**2) / (400 * math.pi / 30), rel=1e-9)
 
 
 def test_the_lightest_motor_of_the_heat_lesson_is_derated_just_at_the_end():

@@ -11,7 +11,7 @@ from unikit.lab import panels
 from unikit.lab.controls import Choice
 
 BUILDS = ("harbour_commuter", "harbour_ungeared", "classroom_demonstrator")
-NEEDS_MOTOR = ("motor", "heat")
+NEEDS_MOTOR = ("motor", "winding", "heat")
 PAIRS = [(topic, build) for topic in panels.ASKED for build in BUILDS]
 
 
@@ -145,6 +145,20 @@ def test_save_writes_the_values_under_a_name_of_ones_own(root, tmp_path, monkeyp
     assert "exists already: choose another name." in panel.kept.value
     assert (tmp_path / "my wheel.toml").read_bytes() == before
     assert tomllib.loads(before.decode())["name"] == "my wheel"
+
+
+def test_a_chosen_winding_is_what_is_saved_and_an_untouched_one_keeps_its_spreads(root, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    build = load_build(root / "data/builds/harbour_commuter.toml")
+    panel = make(root, "winding", "harbour_commuter")
+    panel.save_as("as built")
+    assert load_build("as built.toml").motor == build.motor
+    panel.set(turns=1.4)
+    assert panel.result.main.turns == 1.4 and panel.result.summary()["turns looked at, over those as built"] == "1.40"
+    panel.save_as("more turns")
+    wound = load_build("more turns.toml").motor
+    assert wound.torque_constant_peak == pytest.approx(1.4 * build.motor.torque_constant_peak)
+    assert wound.phase_resistance == pytest.approx(1.96 * build.motor.phase_resistance) and wound.mass == build.motor.mass
 
 
 @pytest.mark.parametrize("name", ["../up", "a/b", "a\\b", "c:d", ".hidden", "x\ny", ".toml", "what?"])

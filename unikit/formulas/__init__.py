@@ -8,6 +8,7 @@ from . import (
     carriage,
     convection,
     cut_out,
+    datasheet,
     delay,
     dq,
     drive,
@@ -28,6 +29,7 @@ from . import (
     reaction,
     reflex,
     road,
+    winding,
 )
 from .registry import FORMULAS, Formula, OutsideRangeWarning, bibliography
 
@@ -43,6 +45,7 @@ __all__ = [
     "carriage",
     "convection",
     "cut_out",
+    "datasheet",
     "delay",
     "dq",
     "drive",
@@ -63,4 +66,5 @@ __all__ = [
     "reaction",
     "reflex",
     "road",
+    "winding",
 ]

@@ -2,6 +2,7 @@
 
 from . import consistency as consistency
 from .build import Build, Case
+from .datasheet import Datasheet, NoLoad, Rated, Stall, load_datasheet
 from .errors import InputError, Problem
 from .fields import Spec
 from .logs import Log, load_log, make_log
@@ -19,18 +20,22 @@ __all__ = [
     "Case",
     "Controller",
     "Cranks",
+    "Datasheet",
     "Frame",
     "Gear",
     "Gears",
     "InputError",
     "Log",
     "Motor",
+    "NoLoad",
     "Pack",
     "Packs",
     "Problem",
+    "Rated",
     "Rider",
     "Spec",
     "Spread",
+    "Stall",
     "TorqueSensor",
     "Wheel",
     "describe",
@@ -39,6 +44,7 @@ __all__ = [
     "load_build",
     "load_case",
     "load_cases",
+    "load_datasheet",
     "load_log",
     "make_log",
     "replace",

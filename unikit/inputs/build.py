@@ -78,7 +78,7 @@ class Build(Part):
         return self.frame.mass + (self.controller.mass if self.controller else 0.0) + (self.packs.mass if self.packs else 0.0)
 
     def __str__(self) -> str:
-        return "\n".join(_report(self))
+        return "\n".join(report(self))
 
 
 @record
@@ -111,10 +111,11 @@ class Case(Part):
         return air.density_at(self.altitude, self.air_temperature)
 
     def __str__(self) -> str:
-        return "\n".join(_report(self))
+        return "\n".join(report(self))
 
 
-def _report(whole: Record) -> Iterator[str]:
+def report(whole: Record) -> Iterator[str]:
+    """The lines that print a build, a case or a datasheet: table by table, with units and spreads."""
     found = [(*path.rpartition(".")[::2], spec, value, whole.spreads.get(path)) for path, spec, value in leaves(whole)]
     width = max(len(name) for _, name, *_ in found)
     table = ""

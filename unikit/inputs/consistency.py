@@ -12,7 +12,8 @@ import numpy as np
 
 from ..formulas import epicyclic
 from .build import Build, Case
-from .fields import nearest, pretty
+from .datasheet import Datasheet, NoLoad, Rated, Stall
+from .fields import nearest, pretty, specs
 from .parts import Assist, Brake, Controller, Gear, Gears, Pack, Rider
 from .paths import leaves
 from .records import Finding, Partial, rule
@@ -173,9 +174,42 @@ def _fit(path: str, gains: dict[str, float], build: Build) -> Iterator[Finding]:
             yield f"{path}.{name}", None, "a gain for every gear (0 for none)", "nothing"
 
 
+@rule(Datasheet)
+def _a_number_says_its_convention(sheet: Datasheet) -> Iterator[Finding]:
+    yield from _worded(sheet, "torque_constant", "torque_constant_per")
+    yield from _worded(sheet, "resistance", "resistance_of")
+    yield from _worded(sheet, "inductance", "inductance_of")
+    if sheet.speed_constant is None and sheet.speed_constant_per is not None:
+        yield "speed_constant", None, "a speed constant, since speed_constant_per is given", "nothing"
+    if sheet.resistance is None and sheet.resistance_temperature is not None:
+        yield "resistance", None, "a resistance, since resistance_temperature is given", "nothing"
+
+
+@rule(Rated)
+@rule(Stall)
+def _a_current_says_its_convention(point: Rated | Stall) -> Iterator[Finding]:
+    yield from _worded(point, "current", "current_in")
+
+
+def _worded(sheet: Datasheet | Rated | Stall, number: str, word: str) -> Iterator[Finding]:
+    """A number whose meaning hangs on a word needs the word, and the word is nothing without its number."""
+    if getattr(sheet, number) is not None and getattr(sheet, word) is None:
+        words = specs(type(sheet) if not isinstance(sheet, Partial) else sheet.record)[word].words
+        yield word, None, f"one of {', '.join(map(repr, words))}, since {number} is given", "nothing"
+    if getattr(sheet, number) is None and getattr(sheet, word) is not None:
+        yield number, None, f"a number, since {word} is given", "nothing"
+
+
+@rule(NoLoad)
+def _a_run_has_its_voltage(run: NoLoad) -> Iterator[Finding]:
+    if run.voltage is None and (run.speed is not None or run.current is not None):
+        yield "voltage", None, "a voltage, since speed and current of a run without load belong to one", "nothing"
+
+
 @rule(Build)
 @rule(Case)
-def _spreads_belong_to_numbers(whole: Build | Case) -> Iterator[Finding]:
+@rule(Datasheet)
+def _spreads_belong_to_numbers(whole: Build | Case | Datasheet) -> Iterator[Finding]:
     if isinstance(whole, Partial) or not whole.spreads:
         return
     values = {path: (spec, value) for path, spec, value in leaves(whole)}

@@ -11,7 +11,7 @@ from .. import units
 from .build import Build
 from .fields import LONGEST_NOTE, MOST_PARTS, MOST_POINTS, NAME, Spec, article, specs
 from .paths import declared, find
-from .spreads import step_kind
+from .spreads import step_kind, takes_percent
 
 _NUMBER = r"[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]{1,4})?"
 
@@ -114,6 +114,8 @@ def _texts(kind: str) -> dict[str, Any]:
     number, step = _pattern(kind), _pattern(step_kind(kind))
     forms = [number]
     if kind != "number":
+        if takes_percent(kind):
+            step = rf"({step}|{_NUMBER}\s*%)"
         forms += [
             rf"{number}\s*(±|\+/-)\s*{step}",
             rf"{number}\s+to\s+{number}",

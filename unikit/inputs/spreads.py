@@ -79,6 +79,8 @@ def read(text: str, kind: str) -> tuple[float, Spread | None]:
 
     >>> read("74 kg ± 2 kg", "mass")
     (74.0, Spread(shape='normal', parameters=(74.0, 2.0)))
+    >>> read("85 mohm ± 10 %", "resistance")[1].parameters
+    (0.085, 0.0085)
     >>> read("0.5 to 0.6", "ratio")[0]
     0.55
     """
@@ -103,9 +105,20 @@ def read(text: str, kind: str) -> tuple[float, Spread | None]:
         return units.parse(text, kind), None
     numbers = [units.parse(piece, kind) for piece in pieces[: None if shape != "normal" else 1]]
     if shape == "normal":
-        numbers.append(units.parse(pieces[1], step_kind(kind)))
+        numbers.append(_step(pieces[1], kind, numbers[0]))
     spread = Spread(shape, tuple(numbers))
     return spread.nominal, spread
+
+
+def takes_percent(kind: str) -> bool:
+    """Whether "± 10 %" means a share of the number: not where per cent is a unit of its own, nor for a temperature."""
+    return kind not in ("ratio", "slope", "number", "temperature")
+
+
+def _step(text: str, kind: str, value: float) -> float:
+    if takes_percent(kind) and text.strip().endswith("%"):
+        return abs(value) * units.parse(text, "ratio")
+    return units.parse(text, step_kind(kind))
 
 
 def step_kind(kind: str) -> str:

@@ -19,7 +19,7 @@ from typing import get_type_hints
 
 from .. import units
 from ..formulas.registry import FORMULAS, Formula, bibliography
-from ..inputs import Build, Case
+from ..inputs import Build, Case, Datasheet
 from ..inputs.fields import Spec, specs
 from ..inputs.schema import schema_text
 from ..studies import findings
@@ -36,6 +36,7 @@ def files() -> dict[str, str]:
         "docs/findings.md": findings.page(),
         "data/build.schema.json": schema_text(Build),
         "data/case.schema.json": schema_text(Case),
+        "data/datasheet.schema.json": schema_text(Datasheet),
     }
 
 

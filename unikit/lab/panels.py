@@ -89,6 +89,11 @@ def motor(build: Build, case: Case | None = None, **options: Any) -> Panel:
     return _panel("motor", build, case, options)
 
 
+def winding(build: Build, case: Case | None = None, **options: Any) -> Panel:
+    """Reserve over the turns of the motor, what ends it on either side, and the turns recommended."""
+    return _panel("winding", build, case, options)
+
+
 def heat(build: Build, case: Case | None = None, **options: Any) -> Panel:
     """Reserve over the time of the case, and rise over allowed rise."""
     return _panel("heat", build, case, options)
@@ -144,7 +149,7 @@ def _panel(topic: str, build: Build, case: Case | None, options: dict[str, Any])
         return made
 
     def save(values: dict[str, Any], name: str) -> None:
-        save_as(variant(values)[0], name)
+        save_as(asked.made(variant(values)[0], **{choice: values[choice] for choice in choices}), name)
 
     heading = f"{asked.title}: {build.name}, {case.name}"
     start = desk.start | {name: choice.values[0] for name, choice in choices.items()}

@@ -24,6 +24,8 @@ from ..studies import review as review_study
 from ..studies import ride as ride_study
 from ..studies import stability as stability_study
 from ..studies import stopping as stopping_study
+from ..studies import winding as winding_study
+from ..studies.rewind import with_turns
 from .controls import Choice
 
 RATIO, GAIN = "gears.gear.{gear}.ratio", "assist.driving_gain.{gear}"
@@ -48,6 +50,7 @@ class Topic:
     completes: bool = False  # controls of what the build does not say about the rider begin in the middle of its range
     learned: bool = False  # the results also take the build as opened: the rider learned on it
     choices: Callable[[Build], tuple[Choice, ...]] = lambda build: ()  # words that are asked besides, and given to the studies by name
+    made: Callable[..., Build] = lambda build, **chosen: build  # the build that the choices make of it, which is what is saved
 
 
 def _engaged(build: Build):
@@ -99,6 +102,25 @@ def _event_later(build: Build, case: Case, event: str = "bump") -> tuple[Any, ..
 
 def _events(build: Build) -> tuple[Choice, ...]:
     return (Choice("event", "Event", event_study.possible(build)),)
+
+
+def _winding(build: Build, case: Case, turns: float = 1.0, search: bool = False) -> tuple[Any, ...]:
+    return (winding_study.study(build, case, turns=turns, search=search),)
+
+
+def _winding_later(build: Build, case: Case, turns: float = 1.0) -> tuple[Any, ...]:
+    return _winding(build, case, turns, search=True)
+
+
+def _wound(build: Build, turns: float = 1.0) -> Build:
+    return build if turns == 1.0 else with_turns(build, turns)  # untouched numbers keep their spreads
+
+
+def _turns(build: Build) -> tuple[Choice, ...]:
+    if build.motor is None:
+        return ()
+    others = {f"{turns:g} times as many": turns for turns in (0.5, 0.6, 0.7, 0.8, 0.9, 1.1, 1.2, 1.3, 1.4, 1.6, 1.8, 2.0)}
+    return (Choice("turns", "Turns looked at", {"as built": 1.0} | others),)
 
 
 def _ride(build: Build, case: Case) -> tuple[Any, ...]:
@@ -335,6 +357,44 @@ ASKED = {
             "no_load_speed",
             "motor_constant",
         ),
+    ),
+    "winding": Topic(
+        "Winding",
+        _winding,
+        (
+            "controller.phase_current_limit",
+            "controller.battery_current_limit",
+            "assist.torque_cap",
+            "motor.torque_constant_peak",
+            "motor.phase_resistance",
+            GAIN,
+            RATIO,
+        ),
+        ("speed", "slope", "head_wind", "gust", "state_of_charge", "trim"),
+        (
+            "gear",
+            "recommended",
+            "fewer_by",
+            "more_by",
+            "recommended_reserve",
+            "gust_torque",
+            "turns",
+            "reserve",
+            "reserve_by",
+            "cap",
+            "standstill",
+            "available",
+            "fastest",
+            "phase_current",
+            "battery_current",
+            "copper_loss",
+            "motor_constant",
+            "torque_constant",
+            "phase_resistance",
+        ),
+        _winding_later,
+        choices=_turns,
+        made=_wound,
     ),
     "heat": Topic(
         "Heat",

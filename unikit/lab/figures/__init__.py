@@ -19,6 +19,7 @@ from . import (
     stability,
     start,
     stopping,
+    winding,
 )
 
 TOPICS: dict[str, ModuleType] = {
@@ -33,6 +34,7 @@ TOPICS: dict[str, ModuleType] = {
     "capture": capture,
     "event": event,
     "motor": motor,
+    "winding": winding,
     "heat": heat,
     "ride": ride,
     "review": review,
