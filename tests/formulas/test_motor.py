@@ -269,3 +269,16 @@ def test_units_at_the_door():
     assert torque.to("A").magnitude == pytest.approx(25.0)
     with pytest.raises(units.UnitError):
         motor.current_for_torque.with_units(torque="20 J", torque_constant_peak="0.8 N*m/A")
+
+
+@pytest.mark.checks("limit", "magnetics.saturated_torque", "magnetics.current_when_saturated")
+def test_saturation_at_its_ends_and_at_its_own_current():
+    """71 % at the saturation current is what the build file says of it; far above, the torque nears a ceiling."""
+    assert magnetics.saturated_torque(1e-3, 0.9, 60.0) == pytest.approx(0.9e-3, rel=1e-9)
+    assert magnetics.saturated_torque(60.0, 0.9, 60.0) == pytest.approx(0.9 * 60 * np.sqrt(0.5))
+    assert magnetics.saturated_torque(-1e7, 0.9, 60.0) == pytest.approx(-54.0, rel=1e-6)
+    assert magnetics.current_when_saturated(1e-3, 0.9, 60.0) == pytest.approx(1e-3 / 0.9, rel=1e-9)
+    current = np.linspace(-200, 200, 9)
+    assert magnetics.current_when_saturated(magnetics.saturated_torque(current, 0.9, 60.0), 0.9, 60.0) == pytest.approx(current)
+    with pytest.raises(ValueError, match="must be above 0"):
+        magnetics.current_when_saturated(54.0, 0.9, 60.0)
