@@ -134,12 +134,11 @@ def test_what_was_known_beforehand_weighs_like_one_more_measurement():
         return value - p[..., :1, None]
 
     condition = fitting.Condition(off, np.array([[1.0], [2.0], [3.0]]), lambda value: np.full(value.shape, 0.5))
-    fit, designs = fitting.adjustment([condition], np.array([1.0]), np.ones(1), np.array([4.0]), np.array([0.25]))
+    fit = fitting.adjustment([condition], np.array([1.0]), np.ones(1), np.array([4.0]), np.array([0.25]))
     weight = 3 / 0.5**2 + 1 / 0.25**2
     assert fit.value == pytest.approx([(6 / 0.5**2 + 4 / 0.25**2) / weight])
     assert fit.error == pytest.approx([weight**-0.5])
     assert len(fit.residual) == 4 and fit.freedom == 3
-    assert designs[0].shape == (3, 1, 1)
 
 
 def test_equations_of_one_row_share_its_errors():
@@ -153,10 +152,8 @@ def test_equations_of_one_row_share_its_errors():
     measured, deviation = np.stack([time, 2 * time, 2 * time], axis=-1), np.array([0.1, 1e-4, 1e-4])
     condition = fitting.Condition(off, measured, lambda value: np.broadcast_to(deviation, value.shape))
     free = np.array([np.inf])
-    fit, _ = fitting.adjustment([condition], np.array([1.5]), np.ones(1), np.zeros(1), free)
-    one, _ = fitting.adjustment(
-        [condition._replace(equation=lambda v, p: off(v, p)[..., :1])], np.array([1.5]), np.ones(1), np.zeros(1), free
-    )
+    fit = fitting.adjustment([condition], np.array([1.5]), np.ones(1), np.zeros(1), free)
+    one = fitting.adjustment([condition._replace(equation=lambda v, p: off(v, p)[..., :1])], np.array([1.5]), np.ones(1), np.zeros(1), free)
     assert fit.value == pytest.approx([2.0]) and fit.error == pytest.approx(one.error, rel=1e-3)
 
 

@@ -213,6 +213,7 @@ TYPICAL = dict(
     phase_voltage=45.0, pole_pairs=20.0, power_a=6.0, power_b=14.0, power_factor=0.8, quadrature_current=20.0,
     quadrature_inductance=0.5e-3, reference_celsius=20.0, reference_flux_density=1.5, reference_frequency=50.0,
     relative_permeability=1.05, remanence=1.3, resistance=0.1, resistivity=52e-8, rotation=30.0, rotation_a=10.0, rotation_b=20.0,
+    saturation_current=90.0,
     shape_mean_square=1.2, speed_constant=1.0, standby_power=4.0, steady_torque=5.0, temperature_celsius=90.0, thickness=0.35e-3,
     torque=15.0, torque_constant_peak=0.82, torque_constant_rms=1.1, value=1.3, voltage=48.0,
 )  # fmt: skip

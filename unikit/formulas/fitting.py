@@ -17,6 +17,7 @@ from .checks import positive, within
 from .registry import formula
 
 MOST_ROUNDS = 300
+LITTLE = 1e-6  # of a standard error: the same for an adjustment
 SETTLED = 1e-8  # of a standard error: a step below that ends the search
 STEP = np.finfo(float).eps ** (1 / 3)  # of central differences
 FREE = 1e-7  # singular value over the greatest below which a direction is not determined
@@ -166,52 +167,85 @@ def curve(model: Callable[[np.ndarray], np.ndarray], start: u.Number, values: u.
     return _fit(at, covariance, residual, leverage)
 
 
+class _Whitened(NamedTuple):
+    """Equations of a run at a trial of parameters and true values, in standard deviations of their errors."""
+
+    design: np.ndarray
+    left: np.ndarray
+    by_value: np.ndarray
+    variance: np.ndarray
+    lower: np.ndarray
+
+
+def _whitened(one: Condition, value: np.ndarray, at: np.ndarray, scale: np.ndarray) -> _Whitened:
+    deviation = one.deviation(value)
+    by_parameter = _slopes(lambda parameters: one.equation(value, parameters), at, scale)
+    by_value = _slopes_in_rows(one.equation, value, at, deviation)
+    left = one.equation(value, at) + np.einsum("...em,...m->...e", by_value, one.measured - value)
+    lower = np.linalg.cholesky(np.einsum("...em,...m,...fm->...ef", by_value, deviation**2, by_value))
+    white = np.linalg.solve(lower, left[..., None])[..., 0]
+    return _Whitened(-np.linalg.solve(lower, by_parameter), white, by_value, deviation**2, lower)
+
+
+def _joined(parts: Sequence[_Whitened], at: np.ndarray, known_deviation: np.ndarray) -> np.ndarray:
+    """The design of all runs with a row for each parameter that was known beforehand."""
+    held = np.isfinite(known_deviation)
+    known = np.diag(1 / np.where(held, known_deviation, 1.0))[held]
+    flat = [one.design.reshape(at.shape[:-1] + (-1, at.shape[-1])) for one in parts]
+    return np.concatenate([*flat, np.broadcast_to(known, at.shape[:-1] + known.shape)], axis=-2)
+
+
 def adjustment(
-    conditions: Sequence[Condition], start: np.ndarray, scale: np.ndarray, prior: np.ndarray, prior_deviation: np.ndarray
-) -> tuple[Fit, list[np.ndarray]]:
-    """Parameters that join several runs in which every quantity was measured with an error; and the design of each run.
+    conditions: Sequence[Condition], start: np.ndarray, scale: np.ndarray, known: np.ndarray, known_deviation: np.ndarray
+) -> Fit:
+    """Parameters that join several runs in which every quantity was measured with an error.
 
     The true values are found along with the parameters: of all that fulfil the
     equations, those nearest to the measured ones in standard deviations.
     Equations of one row share its errors, so they are weighed together.  A
-    parameter with a finite ``prior_deviation`` was known beforehand that well.
+    parameter with a finite ``known_deviation`` was known beforehand that well.
+    Residuals come in the order of the conditions, by row and equation, and
+    then of what was known.
     """
-    at, held = np.array(start, float), np.isfinite(prior_deviation)
+    at, held = np.array(start, float), np.isfinite(known_deviation)
     scale = np.broadcast_to(scale, at.shape)
     true = [np.array(one.measured, float) for one in conditions]
-    identity = np.eye(at.shape[-1])[held]
     for _ in range(MOST_ROUNDS):
-        designs, lefts, parts = [], [], []
-        for one, value in zip(conditions, true, strict=True):
-            by_parameter = _slopes(lambda p, one=one, value=value: one.equation(value, p), at, scale)
-            by_value = _slopes_in_rows(one.equation, value, at, one.deviation(value))
-            variance = one.deviation(value) ** 2
-            left = one.equation(value, at) + np.einsum("...em,...m->...e", by_value, one.measured - value)
-            lower = np.linalg.cholesky(np.einsum("...em,...m,...fm->...ef", by_value, variance, by_value))
-            design, white = np.linalg.solve(lower, by_parameter), np.linalg.solve(lower, left[..., None])[..., 0]
-            designs.append(-design)
-            lefts.append(white)
-            parts.append((by_value, variance, lower))
-        flat = [part.reshape(at.shape[:-1] + (-1, at.shape[-1])) for part in designs]
-        white = [part.reshape(at.shape[:-1] + (-1,)) for part in lefts]
-        known = np.broadcast_to(identity / prior_deviation[held][:, None], at.shape[:-1] + identity.shape)
-        design = np.concatenate([*flat, known], axis=-2)
-        residual = np.concatenate([*white, ((prior - at) / prior_deviation)[..., held]], axis=-1)
+        parts = [_whitened(one, value, at, scale) for one, value in zip(conditions, true, strict=True)]
+        design = _joined(parts, at, known_deviation)
+        surprise = ((known - at) / known_deviation)[..., held]
+        residual = np.concatenate([*(one.left.reshape(at.shape[:-1] + (-1,)) for one in parts), surprise], axis=-1)
         step, covariance, leverage = _factor(design, residual)
         moved = 0.0
-        for place, (one, (by_value, variance, lower)) in enumerate(zip(conditions, parts, strict=True)):
-            still = lefts[place] - np.einsum("...ep,...p->...e", designs[place], step[..., None, :])
-            pull = np.linalg.solve(np.swapaxes(lower, -1, -2), still[..., None])[..., 0]
-            fresh = one.measured - variance * np.einsum("...em,...e->...m", by_value, pull)
-            moved = max(moved, float(np.max(np.abs(fresh - true[place]) / np.sqrt(np.where(variance > 0, variance, 1.0)))))
+        for place, (one, part) in enumerate(zip(conditions, parts, strict=True)):
+            still = part.left - np.einsum("...rep,...p->...re", part.design, step)
+            pull = np.linalg.solve(np.swapaxes(part.lower, -1, -2), still[..., None])[..., 0]
+            fresh = one.measured - part.variance * np.einsum("...em,...e->...m", part.by_value, pull)
+            moved = max(moved, float(np.max(np.abs(fresh - true[place]) / np.sqrt(np.where(part.variance > 0, part.variance, 1.0)))))
             true[place] = fresh
         at = at + step
-        if moved < 1e-6 and np.all(np.abs(step) <= 1e-6 * np.sqrt(np.diagonal(covariance, axis1=-2, axis2=-1))):
+        if moved < LITTLE and np.all(np.abs(step) <= LITTLE * np.sqrt(np.diagonal(covariance, axis1=-2, axis2=-1))):
             break
     else:
         raise ValueError(f"the adjustment has not settled after {MOST_ROUNDS} rounds: do runs contradict each other widely?")
-    residual = residual - (design @ step[..., None])[..., 0]
-    return _fit(at, covariance, residual, leverage), designs
+    return _fit(at, covariance, residual - (design @ step[..., None])[..., 0], leverage)
+
+
+def prospect(conditions: Sequence[Condition], start: np.ndarray, scale: np.ndarray, known_deviation: np.ndarray) -> np.ndarray:
+    """Standard errors that an adjustment can be expected to reach, at given parameters, before it is made."""
+    at = np.asarray(start, float)
+    parts = [_whitened(one, one.measured, at, np.broadcast_to(scale, at.shape)) for one in conditions]
+    design = _joined(parts, at, known_deviation)
+    return np.sqrt(np.diagonal(_factor(design, np.zeros(design.shape[:-1]))[1], axis1=-2, axis2=-1))
+
+
+def foreseen(one: Condition, fit: Fit) -> tuple[np.ndarray, np.ndarray]:
+    """What the equations of a run outside the fit leave at its measured values, and the variance that was to be expected."""
+    by_parameter = _slopes(lambda parameters: one.equation(one.measured, parameters), fit.value, fit.error)
+    deviation = one.deviation(one.measured)
+    by_value = _slopes_in_rows(one.equation, one.measured, fit.value, deviation)
+    variance = np.einsum("...rep,...pq,...req->...re", by_parameter, fit.covariance, by_parameter)
+    return one.equation(one.measured, fit.value), variance + np.sum((by_value * deviation[..., None, :]) ** 2, axis=-1)
 
 
 def _slopes_in_rows(
@@ -256,7 +290,7 @@ def line_both(x: u.Number, y: u.Number, x_deviation: u.Number, y_deviation: u.Nu
 
     start = line(np.stack([np.ones_like(x), x], axis=-1), y, deviation[..., 1]).value
     free = np.full(2, np.inf)
-    return adjustment([Condition(off, points, lambda value: deviation)], start, np.ones(2), np.zeros(2), free)[0]
+    return adjustment([Condition(off, points, lambda value: deviation)], start, np.ones(2), np.zeros(2), free)
 
 
 @formula(

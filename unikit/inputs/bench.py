@@ -99,7 +99,7 @@ KINDS: dict[str, Needs] = {
 
 @dataclass(frozen=True, eq=False)
 class Measured:
-    """One quantity of a run in SI: a value for each row, or one for all rows (a constant).
+    """One quantity of a run in SI: a value for each row, or one for all rows where it is ``constant``.
 
     ``each`` is the scatter of single readings; ``common`` is what all readings
     of one instrument share: an error of its scale and one of its zero.
@@ -109,11 +109,7 @@ class Measured:
     each: Accuracy = EXACT
     common: Accuracy = EXACT
     instrument: str = ""
-
-    @property
-    def constant(self) -> bool:
-        """Whether the quantity has one value for all rows."""
-        return self.values.ndim == 0
+    constant: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -364,7 +360,7 @@ def _run(head: _Head, folder: str) -> Run:
     measured = {}
     for quantity, one in head.said.items():
         values = table.values[quantity] if one.column else np.asarray(one.value)
-        measured[quantity] = Measured(values, one.each, one.common, one.instrument or f"{head.name}.{quantity}")
+        measured[quantity] = Measured(values, one.each, one.common, one.instrument or f"{head.name}.{quantity}", one.column is None)
     return make_run(head.name, head.kind, measured)
 
 
