@@ -51,12 +51,14 @@ class Condition(NamedTuple):
 
     ``equation`` takes true values (..., rows, quantities) and parameters
     (..., parameters) and gives (..., rows, equations), zero where all is true.
-    ``deviation`` gives the standard deviations at given values.
+    ``deviation`` gives the standard deviations at given values; ``holds`` are
+    the places of the parameters that the equations hold, all if left out.
     """
 
     equation: Callable[[np.ndarray, np.ndarray], np.ndarray]
     measured: np.ndarray
     deviation: Callable[[np.ndarray], np.ndarray]
+    holds: Sequence[int] | None = None
 
 
 def _factor(design: np.ndarray, left: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -102,18 +104,21 @@ def line(design: u.Number, values: u.Number, deviation: u.Number = 1.0) -> Fit:
     return _fit(value, covariance, wanted - (weighted @ value[..., None])[..., 0], leverage)
 
 
-def _slopes(function: Callable[[np.ndarray], np.ndarray], at: np.ndarray, scale: np.ndarray) -> np.ndarray:
-    """Derivatives of a function by each entry of the last axis, as a new last axis, by central differences."""
-    columns = []
-    for place in range(at.shape[-1]):
+def _slopes(
+    function: Callable[[np.ndarray], np.ndarray], at: np.ndarray, scale: np.ndarray, places: Sequence[int] | None = None
+) -> np.ndarray:
+    """Derivatives of a function by entries of the last axis, as a new last axis, by central differences; zero by the others."""
+    columns: list[np.ndarray | None] = [None] * at.shape[-1]
+    for place in range(at.shape[-1]) if places is None else places:
         step = STEP * np.maximum(np.abs(at[..., place]), scale[..., place])
         up, down = at.copy(), at.copy()
         up[..., place] += step
         down[..., place] -= step
         high, low = function(up), function(down)
         width = (up - down)[..., place]
-        columns.append((high - low) / width.reshape(width.shape + (1,) * (high.ndim - width.ndim)))
-    return np.stack(columns, axis=-1)
+        columns[place] = (high - low) / width.reshape(width.shape + (1,) * (high.ndim - width.ndim))
+    none = np.zeros(np.shape(next(one for one in columns if one is not None)))
+    return np.stack([none if one is None else one for one in columns], axis=-1)
 
 
 @formula(
@@ -179,7 +184,7 @@ class _Whitened(NamedTuple):
 
 def _whitened(one: Condition, value: np.ndarray, at: np.ndarray, scale: np.ndarray) -> _Whitened:
     deviation = one.deviation(value)
-    by_parameter = _slopes(lambda parameters: one.equation(value, parameters), at, scale)
+    by_parameter = _slopes(lambda parameters: one.equation(value, parameters), at, scale, one.holds)
     by_value = _slopes_in_rows(one.equation, value, at, deviation)
     left = one.equation(value, at) + np.einsum("...em,...m->...e", by_value, one.measured - value)
     lower = np.linalg.cholesky(np.einsum("...em,...m,...fm->...ef", by_value, deviation**2, by_value))
@@ -241,7 +246,7 @@ def prospect(conditions: Sequence[Condition], start: np.ndarray, scale: np.ndarr
 
 def foreseen(one: Condition, fit: Fit) -> tuple[np.ndarray, np.ndarray]:
     """What the equations of a run outside the fit leave at its measured values, and the variance that was to be expected."""
-    by_parameter = _slopes(lambda parameters: one.equation(one.measured, parameters), fit.value, fit.error)
+    by_parameter = _slopes(lambda parameters: one.equation(one.measured, parameters), fit.value, fit.error, one.holds)
     deviation = one.deviation(one.measured)
     by_value = _slopes_in_rows(one.equation, one.measured, fit.value, deviation)
     variance = np.einsum("...rep,...pq,...req->...re", by_parameter, fit.covariance, by_parameter)

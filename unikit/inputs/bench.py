@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 import os
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -165,9 +165,10 @@ def make_run(name: str, kind: str, quantities: Mapping[str, Measured]) -> Run:
     wrong = _missing(kind, quantities) or _strange(kind, quantities)
     if wrong:
         raise ValueError(f"run {name!r}: {wrong}")
-    for one in quantities.values():
+    kept = {quantity: replace(one, values=np.array(one.values, float)) for quantity, one in quantities.items()}
+    for one in kept.values():
         one.values.flags.writeable = False
-    return Run(name, kind, Named(quantities))
+    return Run(name, kind, Named(kept))
 
 
 def load_bench(path: str | os.PathLike[str]) -> Bench:

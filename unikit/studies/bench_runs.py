@@ -49,6 +49,17 @@ TAKEN = {
 }
 OVER = {"resistance": "winding_temperature", "spun": "rotation", "no load": "rotation", "stall": "phase_current_peak"}
 
+STALL_CONSTANT = "torque constant by stall over that by spinning, less 1"
+NO_LOAD_DRAG = "drag under own power over drag when spun, less 1"
+CONTRASTS = {"stall": STALL_CONSTANT, "no load": NO_LOAD_DRAG}
+# Which of the motor's parameters the equations of a run hold.
+HELD = {
+    "resistance": ("phase_resistance",),
+    "spun": ("torque_constant_peak", "hysteresis_torque", "eddy_drag", "magnet_temperature_coefficient"),
+    "no load": MOTOR,
+    "stall": ("torque_constant_peak", "roll_off", "magnet_temperature_coefficient"),
+}
+
 
 def shown_by(run: Run) -> tuple[str, ...]:
     """What a run shows of the motor: one equation for each."""
@@ -57,10 +68,13 @@ def shown_by(run: Run) -> tuple[str, ...]:
 
 def taken_by(run: Run) -> tuple[str, ...]:
     """The measured columns that the run's equations hold."""
-    names = dict.fromkeys(shown_by(run))
-    for shown in tuple(names):
-        names |= dict.fromkeys(name for name in TAKEN[run.kind][shown] if name in run and not run[name].constant)
-    return tuple(names)
+    return tuple(name for name in _held_in(run) if not run[name].constant)
+
+
+def _held_in(run: Run) -> tuple[str, ...]:
+    """The quantities that the run's equations hold, constants too."""
+    shown = shown_by(run)
+    return tuple(name for name in dict.fromkeys((*shown, *(one for name in shown for one in TAKEN[run.kind][name]))) if name in run)
 
 
 @dataclass(frozen=True)
@@ -81,8 +95,7 @@ class Equations:
         """Standard deviations of scale and zero by instrument."""
         found = {}
         for run in self.runs:
-            taken = {name for shown in shown_by(run) for name in (shown, *TAKEN[run.kind][shown])}
-            for name in taken & set(run.quantities):
+            for name in _held_in(run):
                 found[run[name].instrument] = run[name].common.share, run[name].common.fixed
         return dict(sorted(found.items()))
 
@@ -118,7 +131,13 @@ class Equations:
             return np.stack([one.deviation(values[..., place]) for place, one in enumerate(accuracies)], axis=-1)
 
         measured = np.stack(np.broadcast_arrays(*(run.values(name) for name in columns)), axis=-1)
-        return fitting.Condition(self.equation(run), measured, deviation)
+        return fitting.Condition(self.equation(run), measured, deviation, self._held_by(run))
+
+    def _held_by(self, run: Run) -> list[int]:
+        """Places of the parameters that a run's equations hold."""
+        instruments = {run[name].instrument for name in _held_in(run)} | {run.name}
+        held = (*HELD[run.kind], CONTRASTS.get(run.kind, ""))
+        return [place for place, name in enumerate(self.names) if name in held or name.rpartition(":")[0] in instruments]
 
     def equation(self, run: Run) -> Callable[[np.ndarray, np.ndarray], np.ndarray]:
         """What each shown quantity of a run reads, less what it should read."""
@@ -197,10 +216,6 @@ class _State:
         current, constant = self.true("phase_current_peak"), self._constant() * (1 + self.of(STALL_CONSTANT))
         root = np.sqrt(np.maximum(1 + self.of("roll_off") * current**2, LEAST_ROOT))
         return constant * current / root + self.of(f"{self.run.name}:lever zero")
-
-
-STALL_CONSTANT = "torque constant by stall over that by spinning, less 1"
-NO_LOAD_DRAG = "drag under own power over drag when spun, less 1"
 
 
 def contrasts_of(runs: Iterable[Run]) -> tuple[str, ...]:

@@ -21,7 +21,7 @@ COEFFICIENT_DOUBT = 3e-4  # 1/K, of a magnet grade that is taken from a list
 WIDE = 1e3  # doubts: as good as nothing known
 UNLIKELY = 1e-3  # chance below which a misfit is not taken for chance
 HEAVY = 3.0  # standard errors between two ways of measuring the same, from which on they disagree
-FACE = 1.96  # standard deviations: half of the band that holds 95 of 100 residuals
+BAND = 1.96  # standard deviations on either side that hold 95 of 100 residuals
 
 WORDS = {
     "torque_constant_peak": "torque constant",
@@ -31,11 +31,15 @@ WORDS = {
     "roll_off": "saturation current",
     "magnet_temperature_coefficient": "magnet temperature coefficient",
 }
+DRAG = (
+    "spin it with a torque meter, or run it without load, at several speeds from slow to fast; "
+    "phase currents alone tell drag only over the torque constant"
+)
 NEEDED = {
     "torque_constant_peak": "spin the motor and read the open-circuit voltage, or hold it at stall and weigh the torque",
     "phase_resistance": "measure the resistance between two leads with four wires",
-    "hysteresis_torque": "spin it with a torque meter, or run it without load, at several speeds from slow to fast",
-    "eddy_drag": "spin it with a torque meter, or run it without load, at several speeds from slow to fast",
+    "hysteresis_torque": DRAG,
+    "eddy_drag": DRAG,
     "roll_off": "hold it at stall with currents up to the controller's limit",
     "magnet_temperature_coefficient": "spin it with the magnets cold and again with them warm",
 }
@@ -92,7 +96,7 @@ def _believed(build: Build, equations: Equations) -> tuple[np.ndarray, np.ndarra
         "phase_resistance": DOUBT * said.phase_resistance,
         "hysteresis_torque": drag,
         "eddy_drag": drag / fastest,
-        "roll_off": (0.5 / reach) ** 2,
+        "roll_off": reach**-2.0,  # a saturation current well above the reach, or one about as large
         "magnet_temperature_coefficient": COEFFICIENT_DOUBT,
     }
     return np.array([value[name] for name in MOTOR]), np.array([doubt[name] for name in MOTOR])
@@ -332,7 +336,7 @@ def with_motor(build: Build, found: MotorBench) -> Build:
         if not (np.isfinite(value) and spec.low <= value <= spec.high):
             continue  # such as no roll-off at all, or a drag that scatters below zero
         if np.isfinite(high):
-            changes[f"motor.{label}"] = write_spread(Spread("normal", (value, (high - low) / 2 / FACE)), spec.kind, spec.unit)
+            changes[f"motor.{label}"] = write_spread(Spread("normal", (value, (high - low) / 2 / BAND)), spec.kind, spec.unit)
         else:
             changes[f"motor.{label}"] = value
     kept = [WORDS[name] for name in MOTOR if f"motor.{'saturation_current' if name == 'roll_off' else name}" not in changes]
