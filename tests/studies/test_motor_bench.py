@@ -344,7 +344,7 @@ def test_a_misfit_widens_the_intervals_and_wild_readings_are_named():
 def test_a_run_that_was_left_out_is_predicted():
     found = motor_bench.study(believed(), record(), ("own_power_phase",))
     (current,) = motor_bench.predict(found, "own_power_phase")
-    assert (current.run, current.quantity, current.over_name) == ("own_power_phase", "phase_current_rms", "rotation")
+    assert (current.run, current.quantity, current.over) == ("own_power_phase", "phase_current_rms", "rotation")
     assert np.all((current.low < current.expected) & (current.expected < current.high)) and current.inside_share >= 0.8
     machine, state = truth().motor, record()["own_power_phase"]
     drag = motor.iron_drag(state.values("rotation"), machine.hysteresis_torque, machine.eddy_drag)

@@ -7,11 +7,13 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from .. import units
 from .. import units as u
 from ..formulas import fitting
-from ..inputs import Build, replace
-from ..inputs.bench import Bench, Run
-from ..inputs.fields import specs
+from ..inputs import Build, Spread, replace
+from ..inputs.bench import QUANTITIES, Bench, Run
+from ..inputs.fields import pretty_unit, specs
+from ..inputs.spreads import write_spread
 from . import bench_runs
 from .bench_runs import MOTOR, Equations, contrasts_of, shown_by, taken_by
 from .results import Result, shown
@@ -45,6 +47,21 @@ NEEDED = {
 }
 
 
+BENCH_UNITS = {"rotation": "rpm", "resistance": "mohm", "temperature": "°C"}  # where they are not those of SI
+
+
+def in_bench_units(quantity: str, values: u.Values) -> tuple[u.Values, str]:
+    """Numbers of a quantity as people at a bench write them, and their unit."""
+    kind = QUANTITIES[quantity].kind
+    unit = BENCH_UNITS.get(kind, units.KINDS[kind].base)
+    return units.convert(values, kind, units.KINDS[kind].base, unit), pretty_unit(unit)
+
+
+def _ends(quantity: str, values: np.ndarray) -> str:
+    shown, unit = in_bench_units(quantity, values)
+    return f"{np.min(shown):.{0 if np.max(shown) > 20 else 1}f} to {np.max(shown):.0f} {unit}"
+
+
 @dataclass(frozen=True, eq=False)
 class RunFit:
     """One shown quantity of a run: measured and fitted over what the run varies, and what is left."""
@@ -57,6 +74,17 @@ class RunFit:
     measured: np.ndarray
     fitted: np.ndarray
     standardised: np.ndarray
+
+    @property
+    def over_text(self) -> str:
+        """From where to where the run went, in a unit of the bench."""
+        return _ends(self.over, self.at)
+
+    @property
+    def most_text(self) -> str:
+        """The greatest reading, in a unit of the bench."""
+        shown, unit = in_bench_units(self.quantity, self.measured)
+        return f"{np.max(shown):.3g} {unit}"
 
 
 @dataclass(frozen=True, eq=False)
@@ -286,12 +314,32 @@ class Prediction(Result):
     run: str = shown("run")
     quantity: str = shown("quantity")
     inside_share: u.Ratio = shown("readings inside their 95 % prediction interval", "%", 0)
-    over: np.ndarray = field(repr=False, kw_only=True)
+    over: str = field(kw_only=True)
+    at: np.ndarray = field(kw_only=True)
     measured: np.ndarray = field(kw_only=True)
     expected: np.ndarray = field(kw_only=True)
     low: np.ndarray = field(kw_only=True)
     high: np.ndarray = field(kw_only=True)
-    over_name: str = field(kw_only=True)
+
+    @property
+    def over_unit(self) -> str:
+        """Unit of what the run varies, as at a bench."""
+        return in_bench_units(self.over, 0.0)[1]
+
+    @property
+    def unit(self) -> str:
+        """Unit of what the run shows, as at a bench."""
+        return in_bench_units(self.quantity, 0.0)[1]
+
+    def shown(self, name: str) -> np.ndarray:
+        """One of the arrays in the units of a bench."""
+        return in_bench_units(self.over if name == "at" else self.quantity, getattr(self, name))[0]
+
+    def rows(self) -> list[str]:
+        """One line for each reading: where, measured, expected, and both ends."""
+        lines = [f"{self.over} / {self.over_unit}: {self.quantity} / {self.unit} measured, expected, 95 % from, to"]
+        columns = (self.shown(name) for name in ("at", "measured", "expected", "low", "high"))
+        return lines + [f"{at:7.1f}: " + " ".join(f"{one:8.3f}" for one in row) for at, *row in zip(*columns, strict=True)]
 
 
 def predict(found: MotorBench, run: str) -> tuple[Prediction, ...]:
@@ -315,7 +363,7 @@ def predict(found: MotorBench, run: str) -> tuple[Prediction, ...]:
         low, high = fitting.confidence_interval(expected, whole.stretch * np.sqrt(variance[..., place]))
         inside = float(np.mean((measured >= low) & (measured <= high)))
         at = held.values(over)
-        made.append(Prediction(run, name, inside, over=at, measured=measured, expected=expected, low=low, high=high, over_name=over))
+        made.append(Prediction(run, name, inside, over=over, at=at, measured=measured, expected=expected, low=low, high=high))
     return tuple(made)
 
 
@@ -325,9 +373,6 @@ def with_motor(build: Build, found: MotorBench) -> Build:
     What the runs do not tell keeps what the build said.  Save it under a new
     name with ``save_build``, which never writes over a file unasked.
     """
-    from ..inputs import Spread
-    from ..inputs.spreads import write_spread
-
     limits, changes = specs(type(build.motor)), {}
     for name in found.estimate.measured:
         label = "saturation_current" if name == "roll_off" else name
