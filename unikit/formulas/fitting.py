@@ -127,12 +127,12 @@ def _slopes(
     source="bevington_robinson, levenberg_1944",
     valid="standard deviations known, errors independent; a start from which the misfit falls to its least",
 )
-def curve(model: Callable[[np.ndarray], np.ndarray], start: u.Number, values: u.Number, deviation: u.Number = 1.0) -> Fit:
+def curve(model: Callable[[np.ndarray], np.ndarray], begin: u.Number, values: u.Number, deviation: u.Number = 1.0) -> Fit:
     """Parameters of a model that is not linear in them, by Gauss-Newton steps damped where they would not improve.
 
     Args:
         model: function from parameters (last axis) to values (last axis).
-        start: parameters to begin with; their size sets the steps of the numerical derivatives.
+        begin: parameters to begin with; their size sets the steps of the numerical derivatives.
         values: what was measured.
         deviation: standard deviation of each value.
 
@@ -144,7 +144,7 @@ def curve(model: Callable[[np.ndarray], np.ndarray], start: u.Number, values: u.
     positive("deviation", deviation)
     values = np.asarray(values, float)
     deviation = np.broadcast_to(deviation, values.shape)
-    at = np.array(np.broadcast_to(start, values.shape[:-1] + np.shape(start)[-1:]), float)
+    at = np.array(np.broadcast_to(begin, values.shape[:-1] + np.shape(begin)[-1:]), float)
     scale = np.where(at != 0, np.abs(at), 1.0)
     damping = np.full(at.shape[:-1], 1e-3)
 

@@ -202,9 +202,9 @@ class MotorBench(Result):
     magnet_temperature_coefficient_low: u.PerKelvin | None = shown("magnet temperature coefficient, low end", "%/K", 4)
     magnet_temperature_coefficient_high: u.PerKelvin | None = shown("magnet temperature coefficient, high end", "%/K", 4)
     stall_over_spun: u.Ratio | None = shown("torque constant by stall over by spinning, less 1", "%", 2)
-    stall_over_spun_error: u.Ratio | None = shown("its standard error", "%", 2)
+    stall_over_spun_error: u.Ratio | None = shown("torque constant by stall, standard error", "%", 2)
     drag_over_spun: u.Ratio | None = shown("drag under own power over spun, less 1", "%", 2)
-    drag_over_spun_error: u.Ratio | None = shown("its standard error ", "%", 2)
+    drag_over_spun_error: u.Ratio | None = shown("drag under own power, standard error", "%", 2)
     chi_square: u.Number = shown("sum of squared residuals", "", 1)
     freedom: u.Number = shown("degrees of freedom", "", 0)
     probability: u.Ratio = shown("chance of so large a misfit", "%", 1)
@@ -298,7 +298,7 @@ def _notes(build, found: Estimate, used: list[Run], runs: list[RunFit], shares: 
             )
     if float(found.probability) < UNLIKELY:
         yield (
-            f"Residuals are larger than the stated uncertainties allow (chance {float(found.probability):.1g}); "
+            f"Residuals are larger than the stated uncertainties allow (chance below {100 * UNLIKELY:g} %); "
             f"all intervals are widened by {float(found.stretch):.2f}."
         )
     for one in runs:
