@@ -321,6 +321,45 @@ def test_runs_that_contradict_each_other_are_named():
     assert abs(plain.drag_over_spun) < 3 * plain.drag_over_spun_error
 
 
+@pytest.mark.parametrize(("by", "share"), [(10.0, 9.0), (0.1, -0.9)])
+def test_runs_that_fit_no_one_motor_are_refused_with_what_is_apart(by, share):
+    """A lever arm in the wrong unit: either the fit ends with the note, or there is no fit and the same sentence says why."""
+    try:
+        notes = " ".join(motor_bench.study(believed(), changed("held", "force", by)).notes)
+    except ValueError as error:
+        notes = str(error)
+        assert notes.startswith("bench record 'Harbour hub on the bench' fits no one motor. Runs disagree")
+    number = float(notes.partition("less 1, is ")[2].partition(" %")[0]) / 100
+    assert number == pytest.approx(share, rel=0.05)
+
+
+def test_the_start_does_not_decide():
+    """What the build believes moves nothing that the runs tell, also where it is far off or says that there is no drag."""
+    plain = motor_bench.estimate(believed(), record()).fit.value[: len(MOTOR)]
+    for wrong in (
+        {"motor.torque_constant_peak": 3.0},
+        {"motor.phase_resistance": 1.0, "motor.saturation_current": 20.0},
+        {"motor.hysteresis_torque": 0.0, "motor.eddy_drag": 0.0},
+        {"motor.magnet_temperature_coefficient": -0.004},
+    ):
+        other = motor_bench.estimate(benched.replace(believed(), wrong), record())
+        assert other.measured == MOTOR
+        assert other.fit.value[: len(MOTOR)] == pytest.approx(plain, rel=1e-6), wrong
+
+
+@pytest.mark.parametrize("saturation", [15.0, 30.0, 150.0])
+def test_strong_and_weak_saturation_are_found(saturation):
+    bench = benched.benched(benched.replace(truth(), {"motor.saturation_current": saturation}), 3)
+    found = motor_bench.study(believed(), bench)
+    half = (found.saturation_current_high - found.saturation_current_low) / 2
+    assert abs(found.saturation_current - saturation) < 2 * half < 0.2 * saturation
+
+
+def test_a_voltage_of_zero_is_named():
+    with pytest.raises(ValueError, match="run 'own_power' of bench record 'Harbour hub on the bench' divides by zero"):
+        motor_bench.study(believed(), changed("own_power", "direct_voltage", 0.0))
+
+
 def test_agreeing_runs_are_seldom_called_contradictory():
     bench, _ = many()
     wider = motor_bench.estimate(believed(), bench, (), bench_runs.contrasts_of(bench.runs))

@@ -16,11 +16,16 @@ from .. import units as u
 from .checks import positive, within
 from .registry import formula
 
-MOST_ROUNDS = 300
+MOST_ROUNDS = 300  # of damped steps
+MOST_TURNS = 60  # of an adjustment, which takes about eight
 LITTLE = 1e-6  # of a standard error: the same for an adjustment
 SETTLED = 1e-8  # of a standard error: a step below that ends the search
 STEP = np.finfo(float).eps ** (1 / 3)  # of central differences
 FREE = 1e-7  # singular value over the greatest below which a direction is not determined
+
+
+class NotSettled(ValueError):
+    """A search that has not come to rest."""
 
 
 class Fit(NamedTuple):
@@ -63,6 +68,8 @@ class Condition(NamedTuple):
 
 def _factor(design: np.ndarray, left: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Least-squares answer to design times step = left, covariance at unit deviation, and the leverage of each row."""
+    if not (np.isfinite(design).all() and np.isfinite(left).all()):
+        raise NotSettled("the fit has left what its equations can compute: is the start far off, or do the data contradict the model?")
     scale = np.linalg.norm(design, axis=-2, keepdims=True)
     scale = np.where(scale > 0, scale, 1.0)
     orthogonal, upper = np.linalg.qr(design / scale)
@@ -167,7 +174,7 @@ def curve(model: Callable[[np.ndarray], np.ndarray], begin: u.Number, values: u.
         if np.all(small):
             break
     else:
-        raise ValueError(f"the fit has not settled after {MOST_ROUNDS} rounds: is the start far off, or a parameter not determined?")
+        raise NotSettled(f"the fit has not settled after {MOST_ROUNDS} rounds: is the start far off, or a parameter not determined?")
     _, covariance, leverage = _factor(-_slopes(left, at, scale), residual)
     return _fit(at, covariance, residual, leverage)
 
@@ -187,7 +194,11 @@ def _whitened(one: Condition, value: np.ndarray, at: np.ndarray, scale: np.ndarr
     by_parameter = _slopes(lambda parameters: one.equation(value, parameters), at, scale, one.holds)
     by_value = _slopes_in_rows(one.equation, value, at, deviation)
     left = one.equation(value, at) + np.einsum("...em,...m->...e", by_value, one.measured - value)
-    lower = np.linalg.cholesky(np.einsum("...em,...m,...fm->...ef", by_value, deviation**2, by_value))
+    spread = np.einsum("...em,...m,...fm->...ef", by_value, deviation**2, by_value)
+    try:
+        lower = np.linalg.cholesky(spread)
+    except np.linalg.LinAlgError:
+        raise ValueError("equations of a row repeat each other, or have left what they can compute") from None
     white = np.linalg.solve(lower, left[..., None])[..., 0]
     return _Whitened(-np.linalg.solve(lower, by_parameter), white, by_value, deviation**2, lower)
 
@@ -215,7 +226,7 @@ def adjustment(
     at, held = np.array(start, float), np.isfinite(known_deviation)
     scale = np.broadcast_to(scale, at.shape)
     true = [np.array(one.measured, float) for one in conditions]
-    for _ in range(MOST_ROUNDS):
+    for _ in range(MOST_TURNS):
         parts = [_whitened(one, value, at, scale) for one, value in zip(conditions, true, strict=True)]
         design = _joined(parts, at, known_deviation)
         surprise = ((known - at) / known_deviation)[..., held]
@@ -232,7 +243,7 @@ def adjustment(
         if moved < LITTLE and np.all(np.abs(step) <= LITTLE * np.sqrt(np.diagonal(covariance, axis1=-2, axis2=-1))):
             break
     else:
-        raise ValueError(f"the adjustment has not settled after {MOST_ROUNDS} rounds: do runs contradict each other widely?")
+        raise NotSettled(f"the adjustment has not settled after {MOST_TURNS} rounds: do runs contradict each other widely?")
     return _fit(at, covariance, residual - (design @ step[..., None])[..., 0], leverage)
 
 

@@ -20,6 +20,8 @@ from .results import Result, shown
 
 DOUBT = 0.3  # share by which what a build says may be off: what the runs tell worse than that counts as not told
 COEFFICIENT_DOUBT = 3e-4  # 1/K, of a magnet grade that is taken from a list
+LEAST_DRAG = 0.02  # of the torque at the greatest current: a build that says there is no drag is not believed further than that
+SOME_DRAG = 0.1
 WIDE = 1e3  # doubts: as good as nothing known
 UNLIKELY = 1e-3  # chance below which a misfit is not taken for chance
 HEAVY = 3.0  # standard errors between two ways of measuring the same, from which on they disagree
@@ -113,10 +115,10 @@ class Estimate:
 def _believed(build: Build, equations: Equations) -> tuple[np.ndarray, np.ndarray]:
     """What the build says of each of the motor's parameters, and how far that may be off."""
     said = build.motor
-    columns = [run.values(name) for run in equations.runs for name in ("phase_current_peak",) if name in run]
-    reach = max([float(np.max(one)) for one in columns], default=build.controller.phase_current_limit if build.controller else 1.0)
-    fastest = max([float(np.max(run.values("rotation"))) for run in equations.runs if "rotation" in run], default=1.0)
-    drag = said.hysteresis_torque + said.eddy_drag * fastest
+    held = [float(np.max(run.values("phase_current_peak"))) for run in equations.runs if run.kind == "stall"]
+    reach = max(held, default=0.0) or build.controller.phase_current_limit
+    fastest = max([float(np.max(run.values("rotation"))) for run in equations.runs if "rotation" in run], default=0.0) or 1.0
+    drag = max(said.hysteresis_torque + said.eddy_drag * fastest, LEAST_DRAG * said.torque_constant_peak * reach)
     roll_off = 0.0 if said.saturation_current is None else said.saturation_current**-2
     value = {name: getattr(said, name) for name in MOTOR if name != "roll_off"} | {"roll_off": roll_off}
     doubt = {
@@ -130,16 +132,30 @@ def _believed(build: Build, equations: Equations) -> tuple[np.ndarray, np.ndarra
     return np.array([value[name] for name in MOTOR]), np.array([doubt[name] for name in MOTOR])
 
 
-def _start(build: Build, equations: Equations, believed: np.ndarray) -> np.ndarray:
+def _start(equations: Equations, believed: np.ndarray, doubt: np.ndarray) -> np.ndarray:
     """Parameters near enough for the search: torque constant and resistance as the runs plainly show them."""
     sets = np.broadcast_shapes(*(run.values(name).shape[:-1] for run in equations.runs for name in taken_by(run)))
     start = np.zeros((*sets, len(equations.names)))
     start[..., : len(MOTOR)] = believed
+    start[..., MOTOR.index("roll_off")] = 0.0  # from none every roll-off is found; from too strong a one the search can run away
+    drag = MOTOR.index("hysteresis_torque")
+    start[..., drag] = max(believed[drag], SOME_DRAG * doubt[drag])  # with no drag at all, nothing shows by how much runs differ in it
+
+    def plainly(name: str, value: np.ndarray) -> None:
+        if np.all(np.isfinite(value) & (value > 0)):
+            start[..., MOTOR.index(name)] = value
+
     for run in equations.runs:
         if "line_voltage_rms" in run:
-            start[..., 0] = np.median(bench_runs.PER_VOLT * run.values("line_voltage_rms") / run.values("rotation"), axis=-1)
+            voltage, rotation = (np.sum(run.values(name), axis=-1) for name in ("line_voltage_rms", "rotation"))
+            plainly("torque_constant_peak", bench_runs.PER_VOLT * voltage / rotation)
         if "line_resistance" in run:
-            start[..., 1] = np.median(run.values("line_resistance"), axis=-1) / 2
+            plainly("phase_resistance", np.median(run.values("line_resistance"), axis=-1) / 2)
+    for run in equations.runs if bench_runs.STALL_CONSTANT in equations.contrasts else ():
+        if run.kind == "stall":  # the first reading is the least saturated
+            torque = run.values("lever_arm")[..., None] * run.values("force")
+            share = torque[..., 0] / run.values("phase_current_peak")[..., 0] / start[..., MOTOR.index("torque_constant_peak")] - 1
+            start[..., equations.place[bench_runs.STALL_CONSTANT]] = np.where(np.isfinite(share), share, 0.0)
     return start
 
 
@@ -153,13 +169,21 @@ def estimate(build: Build, bench: Bench, leave_out: Sequence[str] = (), contrast
     if build.motor is None:
         raise ValueError(f"build {build.name!r} has no motor: a bench record is read against what was believed of one")
     bench.without(*leave_out)
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):  # what is not finite is refused in words
+        return _estimate(build, bench, leave_out, contrasts)
+
+
+def _estimate(build: Build, bench: Bench, leave_out: Sequence[str], contrasts: Sequence[str]) -> Estimate:
     equations = Equations(bench, build.motor.reference_temperature, tuple(contrasts))
     fitted = [run for run in equations.runs if run.name not in leave_out]
     if not fitted:
         raise ValueError(f"bench record {bench.name!r} has no run of resistance, spun, no load or stall to fit")
     conditions = [equations.condition(run) for run in fitted]
     believed, doubt = _believed(build, equations)
-    start = _start(build, equations, believed)
+    start = _start(equations, believed, doubt)
+    for run, one in zip(fitted, conditions, strict=True):
+        if not np.isfinite(one.equation(one.measured, start)).all():
+            raise ValueError(f"run {run.name!r} of bench record {bench.name!r} divides by zero: is a voltage or the lever arm 0?")
     prior, known = np.zeros(len(equations.names)), equations.known.copy()
     prior[: len(MOTOR)] = believed
     scale = np.where(np.isfinite(known), known, 1.0)
@@ -224,15 +248,22 @@ def study(build: Build, bench: Bench, leave_out: Sequence[str] = ()) -> MotorBen
     The build gives the reference temperature and what the runs cannot tell.
     Runs that are left out of the fit can be predicted with :func:`predict`.
     """
-    found = estimate(build, bench, leave_out)
-    used = [run for run in found.equations.runs if run.name not in leave_out]
+    used = [run for run in bench.runs if run.kind in bench_runs.SHOWN and run.name not in leave_out]
+    try:
+        shares, errors = _contrasts(build, bench, leave_out, used)
+    except fitting.NotSettled:  # then neither do the runs together, and that is said below
+        shares, errors = {}, {}
+    try:
+        found = estimate(build, bench, leave_out)
+    except fitting.NotSettled as error:
+        apart = [_disagreement(name, shares[name], errors[name]) for name in shares if abs(shares[name]) > HEAVY * errors[name]]
+        raise ValueError(f"bench record {bench.name!r} fits no one motor. {' '.join(apart) or error}") from None
     values: dict[str, float | None] = {}
     for name in MOTOR:
         label = "saturation_current" if name == "roll_off" else name
         ends = found.saturation() if name == "roll_off" else found.interval(name)
         told = name in found.measured
         values |= {f"{label}{end}": float(one) if told else None for end, one in zip(("", "_low", "_high"), ends, strict=True)}
-    shares, errors = _contrasts(build, bench, leave_out, used)
     runs = _runs(found, used)
     return MotorBench(
         record=bench.name,
@@ -260,7 +291,7 @@ def _contrasts(build: Build, bench: Bench, leave_out: Sequence[str], used: list[
     places = {name: wider.equations.place[name] for name in names}
     return (
         {name: float(wider.fit.value[place]) for name, place in places.items()},
-        {name: float(wider.fit.error[place]) for name, place in places.items()},
+        {name: float(wider.stretch * wider.fit.error[place]) for name, place in places.items()},
     )
 
 
@@ -279,6 +310,13 @@ def _runs(found: Estimate, used: list[Run]) -> list[RunFit]:
     return made
 
 
+def _disagreement(name: str, share: float, error: float) -> str:
+    return (
+        f"Runs disagree: {name}, is {100 * share:+.1f} % with a standard error of {100 * error:.1f} %; "
+        "look for a wrong constant, a slipping lever, peak taken for rms, or line for phase."
+    )
+
+
 def _notes(build, found: Estimate, used: list[Run], runs: list[RunFit], shares: dict[str, float], errors: dict[str, float]):
     """What has to be said with the numbers."""
     for name in MOTOR:
@@ -292,10 +330,7 @@ def _notes(build, found: Estimate, used: list[Run], runs: list[RunFit], shares: 
         yield f"Without magnet temperature: {', '.join(without)}; the magnets are taken to be at {reference:.0f} °C there."
     for name, share in shares.items():
         if abs(share) > HEAVY * errors[name]:
-            yield (
-                f"Runs disagree: {name}, is {100 * share:+.1f} % with a standard error of {100 * errors[name]:.1f} %; "
-                "look for a wrong constant, a slipping lever, peak taken for rms, or line for phase."
-            )
+            yield _disagreement(name, share, errors[name])
     if float(found.probability) < UNLIKELY:
         yield (
             f"Residuals are larger than the stated uncertainties allow (chance below {100 * UNLIKELY:g} %); "

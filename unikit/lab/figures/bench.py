@@ -34,7 +34,7 @@ def _span(result) -> float:
 
 def _across(run) -> np.ndarray:
     """Where the readings of a run stand within its column."""
-    return EDGE + (1 - 2 * EDGE) * (run.at - run.at.min()) / np.ptp(run.at)
+    return EDGE + (1 - 2 * EDGE) * (run.at - run.at.min()) / max(np.ptp(run.at), 1e-9)
 
 
 def _frame(axes, result) -> None:
@@ -58,7 +58,7 @@ def _marks(axes, result) -> None:
     narrow = pen.is_narrow(curves)
     for column, run in enumerate(result.runs):
         look = style.line(KINDS.index(run.kind))
-        across, most = column + _across(run), float(np.max(run.measured))
+        across, most = column + _across(run), max(float(np.max(np.abs(run.measured))), 1e-12)
         dots = {"linestyle": "", "marker": "o", "markersize": 3.5 if narrow else 4.5, "color": look["color"], "markeredgewidth": 0}
         pen.line(curves, across, run.fitted / most, color=look["color"], linewidth=1.2)
         pen.line(curves, across, run.measured / most, **dots)
