@@ -17,6 +17,7 @@ FORMULA = {
     "start": "leverage.leverage",
     "gearing": "gearing.speed",
     "leverage": "leverage.leverage_loss",
+    "motor_on_the_bench": "motor.torque_constant_by_spinning",
     "motor": "motor.motor_constant",
     "thermal": "heat.housing_conductance",
     "range": "pack.delivered_energy",

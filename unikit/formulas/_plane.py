@@ -188,7 +188,7 @@ def crossing(function, low: np.ndarray, high: np.ndarray, at_low: np.ndarray, at
     """Where a function changes its sign between two places, element by element (Chandrupatla 1997)."""
     a, b, c = high.copy(), low.copy(), high.copy()
     fa, fb, fc = at_high.copy(), at_low.copy(), at_high.copy()
-    t, nothing = np.full_like(a, 0.5), 1e-13 * np.minimum(np.abs(at_low), np.abs(at_high))
+    t, nothing = np.full_like(a, 0.5), 1e-13 * np.abs(at_low)
     for _ in range(80):
         x = a + t * (b - a)
         fx = function(x)

@@ -1,6 +1,7 @@
 """What people bring: frozen, checked records of SI numbers, read from files with units."""
 
 from . import consistency as consistency
+from .bench import Bench, load_bench
 from .build import Build, Case
 from .datasheet import Datasheet, NoLoad, Rated, Stall, load_datasheet
 from .errors import InputError, Problem
@@ -15,6 +16,7 @@ from .writing import save_build, save_case
 
 __all__ = [
     "Assist",
+    "Bench",
     "Brake",
     "Build",
     "Case",
@@ -41,6 +43,7 @@ __all__ = [
     "describe",
     "draw",
     "fields",
+    "load_bench",
     "load_build",
     "load_case",
     "load_cases",

@@ -4,6 +4,7 @@ from types import ModuleType
 
 from . import (
     balance,
+    bench,
     capture,
     cranks,
     event,
@@ -39,6 +40,11 @@ TOPICS: dict[str, ModuleType] = {
     "ride": ride,
     "review": review,
 }
-PICTURES = {name: module.picture for name, module in TOPICS.items()} | {"side": side.picture, "rider": rider.picture}
+PICTURES = {name: module.picture for name, module in TOPICS.items()} | {
+    "side": side.picture,
+    "rider": rider.picture,
+    "bench": bench.picture,
+    "bench prediction": bench.prediction,
+}
 
-__all__ = ["PICTURES", "TOPICS", *TOPICS, "rider", "side"]
+__all__ = ["PICTURES", "TOPICS", *TOPICS, "bench", "rider", "side"]
