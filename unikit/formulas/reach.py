@@ -316,14 +316,17 @@ def _corner(m: _plane.Machine, outside, phase, drawn) -> tuple[np.ndarray, np.nd
     at_end = passed(m, x, y, every).max(axis=0)
     ended = np.flatnonzero(at_end > 0)
     if ended.size:
-        part, zero = m.at(ended), np.zeros(len(ended))
+        part, most = m.at(ended), torque[ended]
 
-        def ends(torque):
-            return passed(part, *_plane.commanded(part, torque)[:2], ended)
+        def ends(short):
+            """The currents run into their greatest torque as a square root does: what is sought is the root of what is short of it."""
+            return passed(part, *_plane.commanded(part, most * (1 - short**2))[:2], ended)
 
-        at_zero = np.minimum(ends(zero).max(axis=0), -1e-300)
-        torque[ended] = _plane.crossing(lambda at: ends(at).max(axis=0), zero, torque[ended], at_zero, at_end[ended])
-        word[ended] = np.choose(ends(torque[ended]).argmax(axis=0), [WEAKENING, BATTERY])
+        at_zero = np.minimum(ends(np.ones_like(most)).max(axis=0), -1e-300)
+        whole, none = np.ones_like(most), np.zeros_like(most)
+        short = _plane.crossing(lambda at: ends(at).max(axis=0), whole, none, at_zero, at_end[ended])
+        torque[ended] = most * (1 - short**2)
+        word[ended] = np.choose(ends(short).argmax(axis=0), [WEAKENING, BATTERY])
     return torque, word
 
 
