@@ -28,6 +28,7 @@ from . import (
     reflex,
     road,
     sink,
+    warming,
 )
 from .registry import FORMULAS, Formula, OutsideRangeWarning, bibliography
 
@@ -63,4 +64,5 @@ __all__ = [
     "reflex",
     "road",
     "sink",
+    "warming",
 ]
