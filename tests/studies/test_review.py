@@ -256,7 +256,7 @@ def test_the_text_carries_every_finding_with_its_verdict():
         assert number == ("-" if np.isnan(f.margin) else "> 99" if f.margin >= 100 else f"{f.margin:.2f}")
     short = {f.key for f in found.findings if f.verdict in (SHORT, TIGHT)}
     for key in short:
-        assert f"  {key:14} {FINDINGS[key].moved_by}" in text
+        assert f"  {key:15} {FINDINGS[key].moved_by}" in text
 
 
 def test_the_summary_counts_and_names_the_narrowest():

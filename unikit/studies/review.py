@@ -84,11 +84,11 @@ class Review:
             for f in self.findings:
                 if (f.case, f.gear) == (case, gear):
                     margin = "-" if np.isnan(f.margin) else f"{f.margin:.2f}" if f.margin < 100 else "> 99"
-                    lines.append(f"  {f.verdict:8}{margin:>6}  {f.key:14} {f.limited_by:{width}}  see {f.studied_in}")
+                    lines.append(f"  {f.verdict:8}{margin:>6}  {f.key:15} {f.limited_by:{width}}  see {f.studied_in}")
             lines.append("")
         moves = {f.key: f.moved_by for f in self.findings if f.verdict in (SHORT, TIGHT)}
         if moves:
-            lines += ["What would move the short and tight ones", *(f"  {key:14} {text}" for key, text in moves.items()), ""]
+            lines += ["What would move the short and tight ones", *(f"  {key:15} {text}" for key, text in moves.items()), ""]
         lines += [*(f"Note: {note}" for note in self.notes), *(f"Caution: {text}" for text in CAUTIONS)]
         return "\n".join(lines)
 
