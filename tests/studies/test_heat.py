@@ -1,11 +1,15 @@
 """Heat over a case: energy kept, an independent integrator, the moments that matter."""
 
+import warnings
+
 import numpy as np
 import pytest
 from scipy.integrate import simpson, solve_ivp
 from scipy.optimize import brentq
 
-from unikit.inputs import replace
+from unikit.formulas import OutsideRangeWarning
+from unikit.inputs import InputError, replace
+from unikit.inputs.paths import leaves
 from unikit.studies import heat, network
 from unikit.studies.drive import derating, drive
 from unikit.studies.motor import point
@@ -216,6 +220,37 @@ def test_a_motor_without_losses_cools_to_the_air():
 def test_a_build_without_motor_is_refused_in_one_sentence():
     with pytest.raises(ValueError, match=r"build 'Harbour ungeared' has no motor: the heat study needs one"):
         heat.study(examples.build("harbour_ungeared"), examples.case())
+
+
+def test_iron_that_is_too_hot_without_any_torque_leaves_none_for_ever():
+    build = examples.strong(motor__eddy_drag=1.0)
+    result = heat.study(build, examples.case(speed=25.0, winding_start=300.0, duration=40000.0))
+    assert result.continuous_torque == 0.0
+    assert result.stator.max() == pytest.approx(network.HOTTEST) and (np.diff(result.stator) >= -1e-6).all()
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_whatever_a_motor_may_be_its_course_is_finite(seed):
+    rng = np.random.default_rng(seed)
+    numbers = [(path, spec) for path, spec, value in leaves(examples.described()) if spec.form == "number" and path.startswith("motor")]
+    done = 0
+    while done < 6:
+        changes = {}
+        for place in rng.choice(len(numbers), size=4, replace=False):
+            path, spec = numbers[place]
+            value = rng.choice([spec.low, spec.high, spec.low + (spec.high - spec.low) * rng.uniform() ** 6]).item()
+            changes[path] = round(value) if spec.whole else value
+        try:
+            build = replace(examples.described(), changes)
+        except InputError:
+            continue
+        done += 1
+        case = examples.case(**(HILL | {"duration": rng.choice([60.0, 1800.0, 1e5]).item()}))
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", OutsideRangeWarning)
+            result, found = heat.study(build, case), heat.accounts(build, case)
+        assert np.isfinite(result.winding).all() and np.isfinite(result.foot_force).all(), changes
+        assert np.isfinite(found.heat).all(), changes
 
 
 # -- the controller ------------------------------------------------------------------------

@@ -269,8 +269,11 @@ def _parts(step: float, whole: dict[str, np.ndarray], load: Load, law: Winding) 
     fastest = np.linalg.eigvalsh(scaled)[..., -1].max()
     steepest = np.abs(np.diff(whole["copper_loss"], axis=1) / load.span[:, None]).max(axis=(0, 1), initial=0.0)
     steepest = 2 * steepest * (whole["copper_loss"].shape[1] - 1)  # watts per kelvin; between two knots a parabola is up to twice as steep
-    warm = np.where(law.end < NEVER, law.resistance[0] + law.resistance[1] * law.end, 0.0)
-    steepest = np.max(steepest * warm / whole["capacity"][law.winding])
+    # as steep as a hot winding and the magnets make it, which are taken to get no hotter than the winding may
+    warmest = np.maximum(law.end, whole["start"].max())
+    warm = law.resistance[0] + law.resistance[1] * law.end
+    steep = steepest * warm / np.maximum(law.flux[0] + law.flux[1] * warmest, law.least_flux) ** 2 / whole["capacity"][law.winding]
+    steepest = np.max(np.where(law.end < NEVER, steep, 0.0))
     parts = int(np.ceil(max(step * fastest / FINE, step * (fastest + steepest) / STEADY, 1.0)))
     if parts > MOST_PARTS:
         raise ValueError(f"step must be below {MOST_PARTS * step / parts:.3g} s: the quickest body follows within {1 / fastest:.3g} s")

@@ -11,7 +11,7 @@ from ..formulas import heat, motor, pedalling
 from ..inputs import Build, Case, Gear
 from .bridge import bridge
 from .drive import drive
-from .network import HOUSING, MAGNETS, NAMES, STATOR, WINDING, Network, assembled, network, paths  # noqa: F401 - reached as heat.…
+from .network import HOTTEST, HOUSING, MAGNETS, NAMES, STATOR, WINDING, Network, assembled, network, paths  # noqa: F401 - reached as heat.…
 from .repeat import repeated
 from .results import Result, shown
 from .warming import Course, course, splits
@@ -166,7 +166,7 @@ def continuous_torque(build: Build, now: Network, limit: float, magnet_limit: fl
     copper = (limit - now.ambient - rest[..., winding]) / rise[..., winding, winding]
     by_magnets = (magnet_limit - now.ambient - rest[..., magnets]) / rise[..., magnets, winding]
     copper = np.maximum(np.minimum(copper, by_magnets), 0.0)
-    settled = now.ambient + rest + copper[..., None] * rise[..., winding]
+    settled = np.minimum(now.ambient + rest + copper[..., None] * rise[..., winding], HOTTEST)
     state = drive(build, winding_temperature=settled[..., winding], magnet_temperature=settled[..., magnets])
     per_square = motor.copper_loss(motor.current_for_torque(1.0, state.torque_constant_peak), state.phase_resistance)
     pulse = pedalling.shape_mean_square(build.rider.torque_floor)

@@ -10,15 +10,16 @@ import numpy as np
 from ..formulas import heat, motor
 from ..inputs import Build, Case, Gear
 from ..units import Values
-from .drive import FLUX_LEFT, ROOM, drive
+from .drive import ROOM, drive
 from .loads import loads, trim_torque
-from .network import ALPHA, MAGNETS, NAMES, WINDING, Network, assembled
+from .network import ALPHA, HOTTEST, MAGNETS, NAMES, WINDING, Network, assembled
 from .split import Split, torque_split
 
 KNOTS = 33  # torques left by derating for which the split is worked out
 STEP, MOST = 8.0, 2400  # s of a step, and steps of a course; longer courses take longer steps
 LASTING = 20.0  # slowest time constants after which nothing moves any more
 QUICK = 2.5  # steps of the fastest body are cut into 20 parts at most: what would be quicker is slowed down to that
+FLUX_LOST = 0.3  # share of the flux below which the loss does not follow the magnets any more: they are lost by then
 SLACK = 3.0  # K: no body gets hotter after the case than its hottest then or in the steady state of the held torque, by more than this
 NARROW = 0.5  # K: derating that takes the torque away within less is taken to be this wide
 
@@ -48,7 +49,7 @@ def splits(build: Build, case: Case, gear: Gear, winding: Values, magnets: Value
 def flux(build: Build, magnets: Values) -> Values:
     """Flux of the magnets of that at their reference temperature; never below the least that is followed."""
     machine = build.motor
-    return np.maximum(1 + machine.magnet_temperature_coefficient * (np.asarray(magnets) - machine.reference_temperature), FLUX_LEFT)
+    return np.maximum(1 + machine.magnet_temperature_coefficient * (np.asarray(magnets) - machine.reference_temperature), FLUX_LOST)
 
 
 def asked(build: Build, case: Case, gear: Gear, magnets: float) -> Asked:
@@ -129,14 +130,18 @@ class Course:
     def _march(self, start: np.ndarray, step: float, steps: int) -> heat.Course:
         bodies = np.empty(len(self.network.capacity))
         bodies[list(self.network.place)] = start
-        return heat.network_course(step=step, steps=steps, start=bodies, **self._given | {"capacity": _slowed(self._given, step)})
+        return heat.network_course(step=step, steps=steps, start=bodies, **self._given | {"capacity": _slowed(self._given, bodies, step)})
 
 
 def _course(like: Course, start: np.ndarray, step: float, steps: int, lasting: bool) -> Course:
     found = like._march(start, step, steps)
+    kelvin = found.temperature[:, list(like.network.place)]
+    lost = np.flatnonzero(kelvin.max(axis=1) > HOTTEST)
+    if lost.size:  # held from there on: no motor is left
+        kelvin[lost[0] :] = np.minimum(kelvin[lost[0]], HOTTEST)
     return Course(
         step=step,
-        temperature=found.temperature[:, list(like.network.place)],
+        temperature=kelvin,
         asked=like.asked,
         network=like.network,
         copper_heat=float(found.copper_heat),
@@ -147,15 +152,17 @@ def _course(like: Course, start: np.ndarray, step: float, steps: int, lasting: b
     )
 
 
-def _slowed(given: dict, step: float) -> np.ndarray:
+def _slowed(given: dict, start: np.ndarray, step: float) -> np.ndarray:
     """Capacities, those raised that would follow within so small a part of a step that the steps could not."""
     conductance, capacity = given["conductance"][0], given["capacity"]
     least = conductance.sum(axis=-1) * step / QUICK
     level = given["copper_loss"][0]
     span = (given["derating_end"] - given["derating_start"]) / given["headroom"]
     steepest = 2 * np.abs(np.diff(level)).max(initial=0.0) * (len(level) - 1) / span
+    hottest = max(given["derating_end"], start.max())
+    weak = max(1 + given["flux_growth"] * (hottest - given["flux_reference"]), FLUX_LOST)
     hot = 1 + ALPHA * (given["derating_end"] - ROOM)
-    least[given["winding"]] += steepest * hot * step / (10 * QUICK)
+    least[given["winding"]] += steepest * hot / weak**2 * step / (10 * QUICK)
     return np.maximum(capacity, least)
 
 
@@ -193,7 +200,7 @@ def course(build: Build, case: Case, gear: Gear, records: int = 120) -> tuple[Co
             "loss_reference": ROOM,
             "flux_growth": machine.magnet_temperature_coefficient,
             "flux_reference": machine.reference_temperature,
-            "least_flux": FLUX_LEFT,
+            "least_flux": FLUX_LOST,
             "copper_limit": greatest_copper_loss(build),
             "headroom": headroom,
             "derating_start": min(controller.derating_start, end - NARROW),
