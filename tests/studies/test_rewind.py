@@ -7,6 +7,8 @@ from unikit.inputs import load_build, load_case
 from unikit.studies import motor
 from unikit.studies.rewind import with_length, with_turns
 
+from . import examples
+
 BUILD = load_build("data/builds/harbour_commuter.toml")
 CASE = load_case("data/cases/harbour_hill.toml")
 
@@ -41,6 +43,15 @@ def test_length_scales_the_square_of_the_motor_constant(length):
 def test_the_winding_time_constant_does_not_depend_on_length():
     first, other = BUILD.motor, with_length(BUILD, 0.4).motor
     assert other.winding_capacity / other.winding_to_stator == pytest.approx(first.winding_capacity / first.winding_to_stator)
+
+
+def test_ring_and_gap_grow_with_the_length_where_they_are_described():
+    first = examples.described()
+    other = with_length(first, 0.5).motor
+    for name in ("magnet_capacity", "magnet_to_housing", "stack_length"):
+        assert getattr(other, name) == pytest.approx(0.5 * getattr(first.motor, name))
+    assert other.gap_width == first.motor.gap_width
+    assert with_length(BUILD, 0.5).motor.stack_length is None
 
 
 @pytest.mark.parametrize("change", [with_turns, with_length])

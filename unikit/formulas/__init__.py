@@ -24,12 +24,15 @@ from . import (
     leverage,
     magnetics,
     motor,
+    network,
     pack,
     pedalling,
     reach,
     reaction,
     reflex,
     road,
+    sink,
+    warming,
     winding,
 )
 from .registry import FORMULAS, Formula, OutsideRangeWarning, bibliography
@@ -62,6 +65,7 @@ __all__ = [
     "leverage",
     "magnetics",
     "motor",
+    "network",
     "pack",
     "pedalling",
     "reach",
@@ -69,4 +73,6 @@ __all__ = [
     "reflex",
     "road",
     "winding",
+    "sink",
+    "warming",
 ]

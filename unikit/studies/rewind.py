@@ -24,6 +24,7 @@ _WITH_LENGTH = (
     "stator_to_housing",
     "housing_width",
 )
+_WITH_LENGTH_IF_DESCRIBED = ("magnet_capacity", "magnet_to_housing", "stack_length")
 _AGAINST_LENGTH = ("phase_resistance", "quadrature_inductance")
 _COILS = ("torque_constant_peak", "phase_resistance", "quadrature_inductance")
 
@@ -94,7 +95,8 @@ def with_length(build: Build, length: Values) -> Build:
     scale with length: a first guess before a real motor's numbers are known.
     """
     machine = _motor(build)
-    changes = {f"motor.{name}": length * getattr(machine, name) for name in _WITH_LENGTH}
+    described = (name for name in _WITH_LENGTH_IF_DESCRIBED if getattr(machine, name) is not None)
+    changes = {f"motor.{name}": length * getattr(machine, name) for name in (*_WITH_LENGTH, *described)}
     return replace(build, changes | {f"motor.{name}": getattr(machine, name) / length for name in _AGAINST_LENGTH})
 
 

@@ -37,7 +37,7 @@ def _found(axes, review_of_build) -> None:
     for finding in review_of_build.findings:
         named[finding.verdict].append(finding)
     level, narrow = 1.0, pen.is_narrow(axes)
-    pitch = 15 / 72 * axes.figure.dpi / axes.bbox.height
+    pitch = 13.5 / 72 * axes.figure.dpi / axes.bbox.height
     for word in WORDS:
         marker, color = review.MARKERS[word]
         found = sorted(named[word], key=lambda finding: finding.margin / FINDINGS[finding.key].holds)
