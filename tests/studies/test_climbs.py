@@ -34,7 +34,7 @@ def test_lines_are_held_as_long_as_they_say():
 @pytest.mark.parametrize("trim", ["none", "level", "steps"])
 def test_for_ever_ends_at_its_line(trim):
     build, case = light(), examples.case(**(HILL | {"trim": trim}))
-    found = climbs.outline(build, case, points=7)
+    found = climbs.outline(build, case, points=7, within=climbs.SLOPE)
     assert found.lines.shape == (7, 1)
     for shift, held in ((-2e-7, True), (2e-7, False)):
         times = hold.hold(build, case, found.speed, found.slope + shift).time
@@ -43,7 +43,7 @@ def test_for_ever_ends_at_its_line(trim):
 
 def test_the_line_of_for_ever_is_the_continuous_torque():
     build, case = light(), examples.case(**HILL)
-    found = climbs.outline(build, case, points=5)
+    found = climbs.outline(build, case, points=5, within=climbs.SLOPE)
     gear = build.gears.named("long")
     for speed, slope, torque in zip(found.speed, found.slope, found.torque, strict=True):
         split = point(build, dataclasses.replace(case, speed=speed, slope=slope), gear)

@@ -11,8 +11,10 @@ from ..inputs import Build, Case
 from ..studies import balance as balance_study
 from ..studies import capture as capture_study
 from ..studies import chance as chance_study
+from ..studies import climbs as climbs_study
 from ..studies import cranks as cranks_study
 from ..studies import cut_out as cut_out_study
+from ..studies import duties as duties_study
 from ..studies import events as event_study
 from ..studies import gearing as gearing_study
 from ..studies import going as going_study
@@ -99,6 +101,14 @@ def _event_later(build: Build, case: Case, event: str = "bump") -> tuple[Any, ..
 
 def _events(build: Build) -> tuple[Choice, ...]:
     return (Choice("event", "Event", event_study.possible(build)),)
+
+
+def _climbs(build: Build, case: Case) -> tuple[Any, ...]:
+    return (climbs_study.outline(build, case),)
+
+
+def _climbs_later(build: Build, case: Case) -> tuple[Any, ...]:
+    return climbs_study.study(build, case), duties_study.both(build, case) if case.duration > 0 else None
 
 
 def _ride(build: Build, case: Case) -> tuple[Any, ...]:
@@ -344,10 +354,50 @@ ASKED = {
             "motor.torque_constant_peak",
             "motor.winding_to_stator",
             "motor.stator_to_housing",
+            "motor.gap_width",
+            "motor.magnet_to_housing",
+            "motor.end_winding_area",
+            "motor.stator_to_axle",
             GAIN,
             "rider.mass",
         ),
-        ("speed", "slope", "duration", "air_temperature", "trim"),
+        ("speed", "slope", "duration", "air_temperature", "sun", "trim"),
+    ),
+    "climbs": Topic(
+        "Climbs",
+        _climbs,
+        (
+            "motor.phase_resistance",
+            "motor.torque_constant_peak",
+            "motor.stator_to_housing",
+            "motor.magnet_limit",
+            "assist.torque_cap",
+            GAIN,
+            "rider.mass",
+        ),
+        ("speed", "slope", "duration", "air_temperature", "sun", "trim"),
+        (
+            "gear",
+            "holds",
+            "ended_by",
+            "winding",
+            "magnets",
+            "motor_torque",
+            "continuous_torque",
+            "slope_for_ever",
+            "for_ever_by",
+            "slope_cut",
+            "cut_by",
+            "slope_legs",
+            "leg_power",
+            "climb",
+            "winding_once",
+            "winding_often",
+            "magnets_often",
+            "winding_endless",
+            "climbs",
+        ),
+        _climbs_later,
     ),
     "ride": Topic(
         "Range",

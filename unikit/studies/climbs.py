@@ -19,7 +19,7 @@ from .split import Split, torque_split
 
 TIMES = (5.0, 10.0, 20.0, 40.0, 80.0)  # minutes: the lines of the map
 STEEPEST = 0.5  # as a case may be
-SLOPE = 1e-7  # how closely slopes are found
+SLOPE, QUICK = 1e-7, 5e-5  # how closely slopes are found, and where a picture is only being dragged
 SLOWEST = 0.3  # m/s: riding at all
 
 
@@ -45,6 +45,7 @@ class Climbs(Result):
     slope_legs: u.Slope = shown("slope at which the legs are at critical power", "%")
     leg_power: u.Watt = shown("leg power", "W", 0)
     critical_power: u.Watt = shown("critical power", "W", 0)
+    climb: u.Second = shown("time of the climb", "min")
     speed_here: u.MetrePerSecond = shown("speed of the case", "km/h")
     slope_here: u.Slope = shown("slope of the case", "%")
     speed: u.MetrePerSecond = shown("speed", "km/h")
@@ -70,11 +71,13 @@ def study(build: Build, case: Case, gear: Gear | None = None, times: tuple[float
         points: speeds.
     """
     gear = gear or build.gears.named(build.gears.engaged)
-    return replace(outline(build, case, gear, times, points), **_here(build, case, gear))
+    return replace(outline(build, case, gear, times, points, SLOPE), **_here(build, case, gear))
 
 
-def outline(build: Build, case: Case, gear: Gear | None = None, times: tuple[float, ...] = (), points: int = 13) -> Climbs:
-    """The same without the time of the case's own point, by default with the line of for ever alone: fast."""
+def outline(
+    build: Build, case: Case, gear: Gear | None = None, times: tuple[float, ...] = (), points: int = 13, within: float = QUICK
+) -> Climbs:
+    """The same without the time of the case's own point, by default with the line of for ever alone and found less closely: fast."""
     gear = gear or build.gears.named(build.gears.engaged)
     speed = speeds(build, case, gear, points)
     every = np.append(60.0 * np.array(times), np.inf)
@@ -82,10 +85,10 @@ def outline(build: Build, case: Case, gear: Gear | None = None, times: tuple[flo
     base = ground(build, case, both)
     found = allowed(base, every)
     magnets = found.temperatures[..., base.magnets]
-    lines, cut, legs = slopes(build, case, gear, both, found.copper, magnets)
+    lines, cut, legs = slopes(build, case, gear, both, found.copper, magnets, within)
     torque = pulsing_torque(build, found.copper, magnets)
     ended = np.array([one.name for one in base.limits])[found.which]
-    cut_by = _split(build, case, gear, both[-1, 0], np.clip(cut[-1] + SLOPE, 0.0, STEEPEST)).highest_by
+    cut_by = _split(build, case, gear, both[-1, 0], np.clip(cut[-1] + within, 0.0, STEEPEST)).highest_by
     split = _split(build, case, gear, np.asarray(case.speed), np.asarray(case.slope))
     return Climbs(
         gear=gear.name,
@@ -102,6 +105,7 @@ def outline(build: Build, case: Case, gear: Gear | None = None, times: tuple[flo
         slope_legs=float(legs[-1]),
         leg_power=split.leg_power,
         critical_power=build.rider.critical_power,
+        climb=case.duration,
         speed_here=case.speed,
         slope_here=case.slope,
         speed=speed,
@@ -131,7 +135,7 @@ def speeds(build: Build, case: Case, gear: Gear, points: int) -> np.ndarray:
 
 
 def slopes(
-    build: Build, case: Case, gear: Gear, speed: np.ndarray, copper: np.ndarray, magnet_temperature: np.ndarray
+    build: Build, case: Case, gear: Gear, speed: np.ndarray, copper: np.ndarray, magnet_temperature: np.ndarray, within: float = SLOPE
 ) -> tuple[u.Slope, u.Slope, u.Slope]:
     """Steepest slopes, from the flat upwards: for the copper losses that are allowed, for the motor's peaks and for the legs.
 
@@ -146,6 +150,7 @@ def slopes(
         speed: speeds along the first axis, shape (speeds, 1).
         copper: losses, shape (speeds, times).
         magnet_temperature: of the magnets with each.
+        within: how closely slopes are found.
     """
     cool = np.full((len(speed), 2), ROOM)
     shape = len(speed), copper.shape[1] + 2
@@ -158,7 +163,7 @@ def slopes(
         legs = split.leg_power[:, -1:] - build.rider.critical_power
         return np.concatenate([split.copper_loss[:, :-2] - copper, cut, legs], axis=1)
 
-    found = crossing(over, np.zeros(shape), np.full(shape, STEEPEST), SLOPE)
+    found = crossing(over, np.zeros(shape), np.full(shape, STEEPEST), within)
     return found[:, :-2], found[:, -2], found[:, -1]
 
 

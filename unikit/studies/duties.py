@@ -26,6 +26,7 @@ from .results import Result, shown
 BETWEEN = ("rest", "descent")
 MOST = 400  # climbs that are counted; what has not ended it by then hardly will
 SHOWN = 12
+KELVIN = 1e-3  # how closely the warmest moment is found
 
 
 @dataclass(frozen=True)
@@ -56,6 +57,7 @@ class Duties(Result):
     winding: u.Kelvin = shown("winding at the end of the climb", "°C")
     magnets: u.Kelvin = shown("magnets at the end of the climb", "°C")
     housing: u.Kelvin = shown("housing at the end of the climb", "°C")
+    descent: Duties | None = None  # the same with the way down between, where both were asked for
 
 
 @dataclass(frozen=True)
@@ -170,6 +172,12 @@ def study(build: Build, case: Case, gear: Gear | None = None, between: str = "re
     )
 
 
+def both(build: Build, case: Case, gear: Gear | None = None) -> Duties:
+    """The same with a rest as long as the climb between, and beside it with the way down."""
+    rest, descent = (study(build, case, gear, between) for between in BETWEEN)
+    return replace(rest, descent=descent)
+
+
 def settled_magnets(build: Build, case: Case, gear: Gear, between: str, pause: float) -> tuple[float, float]:
     """Temperature of the magnets at the end of a climb and of a pause when the cycle has settled, which the losses are taken at.
 
@@ -232,7 +240,7 @@ def _warmest(cycle: _Cycle, begin: np.ndarray, body: int) -> float:
             heat.network_time_to_limit(**cycle.part(part), start=begin[part], body=body, limit=limit) <= cycle.time[part] for part in (0, 1)
         )
 
-    while high - low > 1e-6:
+    while high - low > KELVIN:
         middle = (low + high) / 2
         low, high = (middle, high) if reaches(middle) else (low, middle)
     return low

@@ -5,6 +5,7 @@ from types import ModuleType
 from . import (
     balance,
     capture,
+    climbs,
     cranks,
     event,
     gearing,
@@ -34,6 +35,7 @@ TOPICS: dict[str, ModuleType] = {
     "event": event,
     "motor": motor,
     "heat": heat,
+    "climbs": climbs,
     "ride": ride,
     "review": review,
 }
