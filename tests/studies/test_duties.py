@@ -8,7 +8,7 @@ from scipy.integrate import solve_ivp
 
 from unikit.formulas import network
 from unikit.inputs import replace
-from unikit.studies import duties, hold
+from unikit.studies import duties, heat, hold
 from unikit.studies.motor import point
 
 from . import examples
@@ -106,7 +106,16 @@ def test_the_way_down_is_no_rest():
     rest, down = (duties.study(build, case, between=between) for between in duties.BETWEEN)
     assert down.winding_often > rest.winding_often
     longer = duties.study(build, case, pause=3 * case.duration)
-    assert longer.winding_often < rest.winding_often and longer.winding_once == pytest.approx(rest.winding_once, abs=0.05)
+    assert longer.winding_often < rest.winding_often and longer.winding_once == rest.winding_once
+
+
+def test_once_and_without_end_are_those_of_the_heat_study():
+    build, case = examples.described(), examples.case(**(CLIMB | {"winding_start": None}))
+    found = duties.study(build, case)
+    assert found.winding_once == pytest.approx(heat.study(build, case).winding_end, abs=0.01)
+    endless = heat.study(build, dataclasses.replace(case, duration=3e5), points=3)
+    assert found.winding_endless == pytest.approx(endless.winding_end, abs=0.01)
+    assert found.torque_endless == pytest.approx(endless.continuous_torque, rel=1e-6)
 
 
 def test_a_cycle_that_runs_away_has_no_settled_temperature():

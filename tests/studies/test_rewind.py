@@ -3,7 +3,7 @@
 import pytest
 
 from unikit.formulas import motor as formulas
-from unikit.inputs import load_build, load_case
+from unikit.inputs import load_build, load_case, replace
 from unikit.studies import motor
 from unikit.studies.rewind import with_length, with_turns
 
@@ -41,6 +41,14 @@ def test_length_scales_the_square_of_the_motor_constant(length):
 def test_the_winding_time_constant_does_not_depend_on_length():
     first, other = BUILD.motor, with_length(BUILD, 0.4).motor
     assert other.winding_capacity / other.winding_to_stator == pytest.approx(first.winding_capacity / first.winding_to_stator)
+
+
+def test_the_ring_of_magnets_gets_longer_where_it_is_described():
+    ring = {"motor.magnet_capacity": 520.0, "motor.magnet_to_housing": 28.0, "motor.stack_length": 0.028}
+    machine = with_length(replace(BUILD, ring), 0.5).motor
+    assert (machine.magnet_capacity, machine.magnet_to_housing, machine.stack_length) == (260.0, 14.0, 0.014)
+    without = with_length(replace(BUILD, dict.fromkeys(ring)), 0.5).motor
+    assert (without.magnet_capacity, without.magnet_to_housing, without.stack_length) == (None, None, None)
 
 
 @pytest.mark.parametrize("change", [with_turns, with_length])

@@ -123,8 +123,8 @@ def _other(case: Case, between: str) -> Case:
 def study(build: Build, case: Case, gear: Gear | None = None, between: str = "rest", pause: float | None = None) -> Duties:
     """The case's climb once, without end, and again and again.
 
-    Magnets weaken with their temperature at the end of a climb of the settled
-    cycle, or at that of the pause while descending.
+    Magnets weaken with warmth: of repeated climbs all are taken with those of
+    the settled cycle, at the end of a climb, or of a descent.
 
     Args:
         build: a build with a motor.
@@ -143,9 +143,9 @@ def study(build: Build, case: Case, gear: Gear | None = None, between: str = "re
     course = cycle.course(SHOWN)
     count, ended_by, after = _until(cycle)
     cold = resting(base)
-    copper = float(cycle.losses[0, base.winding])
-    once, endless = cold.at(copper, case.duration), cold.steady(copper)
-    alone = _alone(build, case, cycle, endless, pause)
+    once, _ = _held(build, case, gear, cold, case.duration)
+    endless, copper = _held(build, case, gear, cold, np.inf)
+    alone = _alone(case, cold, copper, endless, pause)
     torques = _torques(build, case, cold)
     winding, housing = base.winding, base.network.place[3]
     return Duties(
@@ -246,23 +246,30 @@ def _warmest(cycle: _Cycle, begin: np.ndarray, body: int) -> float:
     return low
 
 
-def _alone(build: Build, case: Case, cycle: _Cycle, endless: np.ndarray, pause: float) -> dict[str, float]:
+def _held(build: Build, case: Case, gear: Gear, cold: Ground, time: float) -> tuple[np.ndarray, float]:
+    """Temperatures after a time of climbing from cold, or without end, and the copper loss with magnets as warm as they are then."""
+    magnets = ROOM
+    for _ in range(20):
+        copper = float(point(build, case, gear, ROOM, magnets).copper_loss)
+        there = cold.at(copper, time)
+        before, magnets = magnets, float(there[cold.magnets])
+        if not np.isfinite(magnets) or abs(magnets - before) < 1e-3:
+            break
+    return there, copper
+
+
+def _alone(case: Case, cold: Ground, copper: float, endless: np.ndarray, pause: float) -> dict[str, float]:
     """The same climbs for one body with all of the capacity, the steady rise of the winding, and one way to the air."""
-    base = cycle.ground
-    winding = base.winding
-    rise = float(endless[winding] - case.air_temperature)
-    if not np.isfinite(rise):
-        return {"winding_once_alone": np.inf, "winding_often_alone": np.inf, "time_constant": np.inf}
-    growth = 1 + ALPHA * (endless[winding] - ROOM)
-    power = float(cycle.losses[0].sum() + cycle.losses[0, winding] * (growth - 1))
-    capacity = float(base.network.capacity.sum())
-    if power <= 0 or rise <= 0:
-        return {"winding_once_alone": case.air_temperature, "winding_often_alone": case.air_temperature, "time_constant": np.inf}
-    resistance = rise / power
+    air, rise = case.air_temperature, float(endless[cold.winding] - case.air_temperature)
+    power = float(cold.network.losses.sum()) + copper * (1 + ALPHA * (float(endless[cold.winding]) - ROOM))
+    if not (np.isfinite(rise) and power > 0 and rise > 0):
+        level = air if power <= 0 or rise <= 0 else np.inf
+        return {"winding_once_alone": level, "winding_often_alone": level, "time_constant": np.inf}
+    resistance, capacity = rise / power, float(cold.network.capacity.sum())
     constant = float(heat.time_constant(resistance, capacity))
     return {
-        "winding_once_alone": case.air_temperature + float(heat.temperature_rise(power, resistance, capacity, case.duration)),
-        "winding_often_alone": case.air_temperature + float(duty.intermittent_peak_rise(rise, case.duration, pause, constant, constant)),
+        "winding_once_alone": air + float(heat.temperature_rise(power, resistance, capacity, case.duration)),
+        "winding_often_alone": air + float(duty.intermittent_peak_rise(rise, case.duration, pause, constant, constant)),
         "time_constant": constant,
     }
 

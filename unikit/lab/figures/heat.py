@@ -33,11 +33,20 @@ def span(scene, least: Span | None = None) -> Span:
 
 
 def _rises(result):
-    """Rise over allowed rise, with name, line and colour; limits at or below the air's temperature leave no rise."""
-    for temperature, limit, name, index, color in (
+    """Rise over allowed rise, with name, line and colour; limits at or below the air's temperature leave no rise.
+
+    The iron around the winding is measured by the winding's limit, the housing
+    that holds the magnets by theirs; a housing that is one body with them is
+    drawn once.
+    """
+    rows = [
         (result.winding, result.winding_limit, "winding", 1, style.VERMILION),
-        (result.housing, result.magnet_limit, "magnets", 0, style.BLUE),
-    ):
+        (result.stator, result.winding_limit, "stator", 4, style.ORANGE),
+        (result.magnets, result.magnet_limit, "magnets", 0, style.BLUE),
+    ]
+    if not np.array_equal(result.housing, result.magnets):
+        rows.append((result.housing, result.magnet_limit, "housing", 5, style.INK))
+    for temperature, limit, name, index, color in rows:
         yield (temperature - result.air) / max(limit - result.air, 1.0), name, index, color
 
 
