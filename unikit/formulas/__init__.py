@@ -29,6 +29,7 @@ from . import (
     reflex,
     road,
     sink,
+    warming,
 )
 from .registry import FORMULAS, Formula, OutsideRangeWarning, bibliography
 
@@ -65,4 +66,5 @@ __all__ = [
     "reflex",
     "road",
     "sink",
+    "warming",
 ]

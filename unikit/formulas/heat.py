@@ -2,7 +2,7 @@
 
 Networks of bodies stand in ``network``, convection and radiation in
 ``convection``, fins and heat sinks in ``sink``, duty types and insulation in
-``duty``; all can be reached from here too.
+``duty``, courses over a ride in ``warming``; all can be reached from here too.
 """
 
 from __future__ import annotations
@@ -40,6 +40,7 @@ from .duty import (  # noqa: F401
 from .network import balance, chain, network_response, network_steady, network_time_to_limit  # noqa: F401
 from .registry import formula
 from .sink import fin_conductance, finned_conductance, sink_resistance, straight_fin_efficiency  # noqa: F401
+from .warming import Course, derated, network_course  # noqa: F401
 
 
 @formula(equation=r"\theta_\infty = P\,R", source="incropera")
