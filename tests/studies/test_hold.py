@@ -32,16 +32,18 @@ BUILDS = builds()
 STARTS = (None, 330.0)
 
 
-def first_limit(build, case, copper, iron, speed=None):
-    """Time until the first limit and the magnets' temperature by then, marched with a copper loss at 20 °C."""
-    base = hold.ground(build, case, case.speed if speed is None else speed)
-    now, names = base.network, {"winding": base.winding, "magnets": base.magnets}
-    matrix = network.balance(now.conductance)
+def first_limit(build, case, slope_torque):
+    """Time until the first limit, marched with the magnets inside: they weaken from moment to moment, and the loss grows with that."""
+    base = hold.ground(build, case, case.speed)
+    now = base.network
+    matrix, split = network.balance(now.conductance), slope_torque
 
     def rate(_, kelvin):
+        weak = 1 + build.motor.magnet_temperature_coefficient * (kelvin[base.magnets] - 298.15)
+        weak /= 1 + build.motor.magnet_temperature_coefficient * (293.15 - 298.15)
         heat_in = now.losses.copy()
-        heat_in[now.place[1]] = iron
-        heat_in[names["winding"]] = copper * (1 + 0.00393 * (kelvin[names["winding"]] - 293.15))
+        heat_in[now.place[1]] = split.iron_loss
+        heat_in[base.winding] = split.copper_loss / weak**2 * (1 + 0.00393 * (kelvin[base.winding] - 293.15))
         return (heat_in - matrix @ (kelvin - now.ambient)) / now.capacity
 
     events = [lambda _, kelvin, one=one: kelvin[one.body] - one.temperature for one in base.limits]
@@ -49,25 +51,27 @@ def first_limit(build, case, copper, iron, speed=None):
         event.terminal, event.direction = True, 1
     done = solve_ivp(rate, (0.0, 3e5), now.start, method="LSODA", rtol=1e-10, atol=1e-9, events=events)
     ended = [number for number, times in enumerate(done.t_events) if times.size]
-    name = base.limits[ended[0]].name if ended else "none"
-    return (done.t[-1] if ended else np.inf), name, done.y[names["magnets"], -1]
+    return (done.t[-1] if ended else np.inf), (base.limits[ended[0]].name if ended else "none"), done.y[base.magnets, -1]
 
 
 @pytest.mark.parametrize("start", STARTS)
 @pytest.mark.parametrize("name", BUILDS)
 def test_points_of_the_map_against_marching(name, start):
+    """The magnets' mean is good to the first order in their weakening; the rest of the model is exact."""
     build, rng = BUILDS[name], np.random.default_rng(5)
     case = examples.case(**(COLD | {"winding_start": start}))
     gear = build.gears.named("long")
     speed, slope = rng.uniform(0.5, 6.0, 5), rng.uniform(0.08, 0.3, 5)
     found = hold.hold(build, case, speed, slope, gear)
+    rigid = replace(build, {"motor.magnet_temperature_coefficient": 0.0})
+    same = hold.hold(rigid, case, speed, slope, gear)
     for number in range(5):
         one = dataclasses.replace(case, speed=speed[number], slope=slope[number])
-        split = point(build, one, gear, 293.15, found.magnets[number])
-        time, ended_by, magnets = first_limit(build, one, split.copper_loss, split.iron_loss)
-        assert found.time[number] == pytest.approx(time, rel=2e-6)
+        time, ended_by, magnets = first_limit(build, one, point(build, one, gear))
+        assert found.time[number] == pytest.approx(time, rel=8e-3)
         assert found.ended_by[number] == ended_by
-        assert found.magnets[number] == pytest.approx(magnets, abs=1e-3)  # the same magnets that the split was asked with
+        assert found.magnets[number] == pytest.approx(magnets, abs=0.7)
+        assert same.time[number] == pytest.approx(first_limit(rigid, one, point(rigid, one, gear))[0], rel=2e-6)
     assert np.isfinite(found.time).any()
 
 
@@ -86,7 +90,7 @@ def test_what_a_time_allows_is_held_just_that_long(name, start):
     base = hold.ground(build, case, SPEEDS)
     found = hold.allowed(base, TIMES)
     assert found.copper.shape == (3, 4) and (np.diff(found.copper, axis=1) < 0).all()
-    torque = hold.pulsing_torque(build, found.copper, found.temperatures[..., base.magnets])
+    torque = hold.pulsing_torque(build, found.copper, found.magnets)
     again = hold.hold_torque(build, case, torque[:, :3], SPEEDS)
     assert again.time == pytest.approx(np.broadcast_to(TIMES[:3], (3, 3)), rel=1e-6)
     just = hold.hold_torque(build, case, torque[:, 3:] * np.array([1 - 1e-6, 1 + 1e-6]), SPEEDS)
@@ -98,7 +102,7 @@ def test_for_ever_is_the_continuous_torque_of_the_heat_study(name):
     build, case = BUILDS[name], examples.case(**COLD)
     gear, base = build.gears.named("long"), hold.ground(build, case, SPEEDS)
     found = hold.allowed(base, np.inf)
-    torque = hold.pulsing_torque(build, found.copper, found.temperatures[..., base.magnets])
+    torque = hold.pulsing_torque(build, found.copper, found.magnets)
     for number, speed in enumerate(SPEEDS[:, 0]):
         now = heat.network(build, dataclasses.replace(case, speed=float(speed)), gear)
         expected = heat.continuous_torque(build, now, base.limits[0].temperature, build.motor.magnet_limit)
@@ -127,7 +131,7 @@ def test_the_boundary_of_for_ever_by_an_equation_of_its_own():
         return temperature[0]
 
     found = hold.allowed(base, np.inf)
-    torque = hold.pulsing_torque(build, found.copper, found.temperatures[..., base.magnets])
+    torque = hold.pulsing_torque(build, found.copper, found.magnets)
     assert torque == pytest.approx(brentq(lambda value: winding(value) - limit, 5.0, 60.0, xtol=1e-10), rel=1e-6)
 
 
@@ -175,7 +179,7 @@ def test_hot_air_and_sun_take_from_the_torque():
     def torque(**changes):
         base = hold.ground(build, examples.case(**(COLD | changes)), SPEEDS)
         found = hold.allowed(base, np.inf)
-        return hold.pulsing_torque(build, found.copper, found.temperatures[..., base.magnets])
+        return hold.pulsing_torque(build, found.copper, found.magnets)
 
     plain, hot, sunny = torque(), torque(air_temperature=case.air_temperature + 15.0), torque(sun=900.0)
     assert (hot < plain).all() and (sunny < plain).all()

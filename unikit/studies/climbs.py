@@ -84,9 +84,8 @@ def outline(
     both = np.append(speed, max(case.speed, SLOWEST))[:, None]  # the case's own speed is one more row
     base = ground(build, case, both)
     found = allowed(base, every)
-    magnets = found.temperatures[..., base.magnets]
-    lines, cut, legs = slopes(build, case, gear, both, found.copper, magnets, within)
-    torque = pulsing_torque(build, found.copper, magnets)
+    lines, cut, legs = slopes(build, case, gear, both, found.copper, found.magnets, within)
+    torque = pulsing_torque(build, found.copper, found.magnets)
     ended = np.array([one.name for one in base.limits])[found.which]
     cut_by = _split(build, case, gear, both[-1, 0], np.clip(cut[-1] + within, 0.0, STEEPEST)).highest_by
     split = _split(build, case, gear, np.asarray(case.speed), np.asarray(case.slope))

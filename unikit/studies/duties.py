@@ -78,6 +78,14 @@ class _Cycle:
         except ValueError:
             return np.full((2, len(now.capacity)), np.inf)
 
+    def means(self) -> tuple[float, float]:
+        """Mean temperature of the magnets over the climb and over the pause of the settled cycle, by Simpson's rule."""
+        begin, body = self.settled(), self.ground.magnets
+        if not np.all(np.isfinite(begin)):
+            return np.inf, np.inf
+        half = [heat.network_response(**self.part(part), start=begin[part], time=self.time[part] / 2)[body] for part in (0, 1)]
+        return tuple(float(begin[part, body] + 4 * half[part] + begin[1 - part, body]) / 6 for part in (0, 1))
+
     def course(self, cycles: int) -> np.ndarray:
         """Temperatures at the beginning of climb and pause of each cycle from the case's start."""
         now = self.ground.network
@@ -123,8 +131,8 @@ def _other(case: Case, between: str) -> Case:
 def study(build: Build, case: Case, gear: Gear | None = None, between: str = "rest", pause: float | None = None) -> Duties:
     """The case's climb once, without end, and again and again.
 
-    Magnets weaken with warmth: of repeated climbs all are taken with those of
-    the settled cycle, at the end of a climb, or of a descent.
+    Magnets weaken with warmth: one climb from cold is taken with theirs over
+    it, repeated climbs all with those of the settled cycle.
 
     Args:
         build: a build with a motor.
@@ -179,16 +187,15 @@ def both(build: Build, case: Case, gear: Gear | None = None) -> Duties:
 
 
 def settled_magnets(build: Build, case: Case, gear: Gear, between: str, pause: float) -> tuple[float, float]:
-    """Temperature of the magnets at the end of a climb and of a pause when the cycle has settled, which the losses are taken at.
+    """Mean temperature of the magnets over a climb and over a pause when the cycle has settled, which the losses are taken at.
 
     Of a cycle that runs away it is their limit.
     """
     now = (ROOM, ROOM)
     for _ in range(20):
         cycle = _cycle(build, case, gear, between, pause, now)
-        begin = cycle.settled()[:, cycle.ground.magnets]
-        before, now = now, tuple(float(value) if np.isfinite(value) else build.motor.magnet_limit for value in (begin[1], begin[0]))
-        if max(abs(one - other) for one, other in zip(before, now, strict=True)) < 1e-3:
+        before, now = now, tuple(mean if np.isfinite(mean) else build.motor.magnet_limit for mean in cycle.means())
+        if max(abs(one - other) for one, other in zip(before, now, strict=True)) < KELVIN:
             break
     return now
 
@@ -247,15 +254,14 @@ def _warmest(cycle: _Cycle, begin: np.ndarray, body: int) -> float:
 
 
 def _held(build: Build, case: Case, gear: Gear, cold: Ground, time: float) -> tuple[np.ndarray, float]:
-    """Temperatures after a time of climbing from cold, or without end, and the copper loss with magnets as warm as they are then."""
+    """Temperatures after a time of climbing from cold, or without end, and the copper loss with magnets as warm as they are meanwhile."""
     magnets = ROOM
     for _ in range(20):
         copper = float(point(build, case, gear, ROOM, magnets).copper_loss)
-        there = cold.at(copper, time)
-        before, magnets = magnets, float(there[cold.magnets])
-        if not np.isfinite(magnets) or abs(magnets - before) < 1e-3:
+        before, magnets = magnets, float(cold.warmth(copper, time, 0))
+        if not np.isfinite(magnets) or abs(magnets - before) < KELVIN:
             break
-    return there, copper
+    return cold.at(copper, time), copper
 
 
 def _alone(case: Case, cold: Ground, copper: float, endless: np.ndarray, pause: float) -> dict[str, float]:
@@ -277,8 +283,8 @@ def _alone(case: Case, cold: Ground, copper: float, endless: np.ndarray, pause: 
 def _torques(build: Build, case: Case, cold: Ground) -> dict[str, float]:
     """Motor torque, pulsing as the legs do, for ever and for the time of the climb from cold; the latter also as one body."""
     found = allowed(cold, np.array([np.inf, case.duration]))
-    endless, once = pulsing_torque(build, found.copper, found.temperatures[..., cold.magnets])
-    there = found.temperatures[0]
+    endless, once = pulsing_torque(build, found.copper, found.magnets)
+    there = cold.steady(found.copper[0])
     copper = float(found.copper[0] * (1 + ALPHA * (there[cold.winding] - ROOM)))
     others = float(cold.network.losses.sum())
     alone = 0.0

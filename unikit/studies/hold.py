@@ -3,9 +3,10 @@
 Speeds, loads and times broadcast.  The copper loss is the one unknown of all
 of it: the network of bodies follows from the speed, the limit is reached after
 a time that falls with the copper loss, and the copper loss rises with torque.
-Magnets weaken with warmth, so a torque asks more current of a warm motor; they
-count at the temperature they have when the limit is reached, or in the steady
-state where none ever is.
+Magnets weaken with warmth, so a torque asks more current of a warm motor.  One
+loss stands for all of the time: that with the magnets at their mean over it,
+each moment weighed by what its heat still does to the body that meets the
+limit at the end; for ever, at their steady temperature.
 """
 
 from __future__ import annotations
@@ -28,6 +29,7 @@ from .split import torque_split
 NEVER = "none"
 KELVIN, WATT = 1e-7, 1e-10  # how closely temperatures are found, and copper losses as a share
 LONG = 1e9  # s: beyond it nothing changes any more
+MOMENTS = 12  # parts of the time over which the magnets' warmth is taken, shorter and shorter towards the end
 
 
 @dataclass(frozen=True)
@@ -95,6 +97,30 @@ class Ground:
         rise = np.linalg.inv(heat.balance(now.conductance))
         return now.ambient + np.einsum("...ij,...j->...i", rise, now.losses), rise[..., :, self.winding]
 
+    def warmth(self, copper: Values, time: Values, which: Values) -> np.ndarray:
+        """Temperature of the magnets that a constant copper loss is taken at, so that a limit is met as with theirs over the time.
+
+        To the first order in their weakening exactly: heat of each moment
+        counts as much as it has left at the end in the limit's body.
+        """
+        time, copper = np.asarray(time, float), np.asarray(copper, float)
+        ends = np.isfinite(time)
+        lasting = self.steady(copper)[..., self.magnets]
+        if not ends.any():
+            return lasting
+        edges, middles = (np.linspace(begin, 1 - begin, number) ** 3 for begin, number in ((0.0, MOMENTS + 1), (0.5 / MOMENTS, MOMENTS)))
+        finite = np.where(ends, time, 1.0)[..., None]
+        load = self.load(copper)
+        spread = {name: load[name][..., None, :] for name in ("losses", "loss_slope")}
+        spread["conductance"] = load["conductance"][..., None, :, :]
+        watt = np.eye(len(load["capacity"]))[self.winding]
+        left = heat.network_response(load["capacity"], spread["conductance"], watt, 0.0, 0.0, finite * edges, spread["loss_slope"], 0.0)
+        body = np.array([one.body for one in self.limits])[np.asarray(which)][..., None, None]
+        left = np.take_along_axis(left, np.broadcast_to(body, left.shape[:-1] + (1,)), axis=-1)[..., 0]
+        course = heat.network_response(**(load | spread), start=self.network.start, time=finite * (1 - middles))[..., self.magnets]
+        mean = np.sum(np.diff(left, axis=-1) * course, axis=-1) / np.where(left[..., -1] > 0, left[..., -1], 1.0)
+        return np.where(ends, np.where(finite[..., 0] > 0, mean, np.max(self.network.start)), lasting)
+
     def reached(self, copper: Values) -> tuple[np.ndarray, np.ndarray]:
         """Time until the first limit, and which one it is as a number; inf and the first one where none is reached."""
         times = [
@@ -126,11 +152,11 @@ def ground(build: Build, case: Case, speed: Values) -> Ground:
 
 @dataclass(frozen=True)
 class Allowed:
-    """The greatest copper loss at 20 °C that a time allows, which limit ends it, and the bodies by then."""
+    """The greatest copper loss at 20 °C that a time allows, which limit ends it, and the magnets that the loss is taken at."""
 
     copper: np.ndarray
     which: np.ndarray
-    temperatures: np.ndarray
+    magnets: np.ndarray
 
 
 def allowed(base: Ground, time: Values) -> Allowed:
@@ -147,7 +173,7 @@ def allowed(base: Ground, time: Values) -> Allowed:
     copper, which = np.min(each, axis=0), np.argmin(each, axis=0)
     if np.any(base.network.start > base.network.ambient):  # a motor that cools at first may have been warmer on the way
         copper, which = _on_the_way(base, time, copper, which)
-    return Allowed(copper, which, base.at(copper, time))
+    return Allowed(copper, which, base.warmth(copper, time, which))
 
 
 def _least(base: Ground, limit: Limit, time: np.ndarray, most: np.ndarray | None = None) -> np.ndarray:
@@ -246,8 +272,7 @@ def _until(base: Ground, loss: Callable[[np.ndarray], Values], shape: tuple[int,
 
     def above(magnets: np.ndarray) -> np.ndarray:
         copper = loss(magnets) + zero
-        time = base.reached(copper)[0]
-        return magnets - base.at(copper, time)[..., base.magnets]
+        return magnets - base.warmth(copper, *base.reached(copper))
 
     found = crossing(above, low, high, KELVIN)
     magnets = np.where(np.isfinite(found), found, np.where(found > 0, high, low))

@@ -55,7 +55,7 @@ def torque(**changes) -> float:
     """Motor torque that the light motor holds for ever when it creeps."""
     base = hold.ground(motor(), climb(**changes), SLOW)
     found = hold.allowed(base, np.inf)
-    return float(hold.pulsing_torque(motor(), found.copper, found.temperatures[..., base.magnets]))
+    return float(hold.pulsing_torque(motor(), found.copper, found.magnets))
 
 
 @cache
@@ -71,7 +71,7 @@ def cap() -> float:
 
     base = hold.ground(motor(), climb(), climb().speed)
     found = hold.allowed(base, np.inf)
-    magnets = found.temperatures[..., base.magnets]
+    magnets = found.magnets
     gear = motor().gears.named()
 
     def over(value: float) -> float:
