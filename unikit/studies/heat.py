@@ -1,4 +1,4 @@
-"""How warm does the motor get in a case, when is the reserve spent, and what holds for ever?"""
+"""How warm does the motor get in a case, what does derating leave of the assist, and what holds for ever?"""
 
 from __future__ import annotations
 
@@ -9,25 +9,26 @@ import numpy as np
 from .. import units as u
 from ..formulas import heat, motor, pedalling
 from ..inputs import Build, Case, Gear
-from .drive import ROOM, drive
-from .loads import loads, trim_torque
-from .network import HOUSING, MAGNETS, STATOR, WINDING, Network, network, paths  # noqa: F401 - reached as heat.…
+from .bridge import bridge
+from .drive import drive
+from .network import HOUSING, MAGNETS, NAMES, STATOR, WINDING, Network, assembled, network, paths  # noqa: F401 - reached as heat.…
 from .results import Result, shown
-from .split import torque_split
+from .warming import Course, course, splits
 
 
 @dataclass(frozen=True)
 class Heat(Result):
-    """Temperatures of winding, stator and housing over the case, and the reserve they leave."""
+    """Temperatures of the motor's bodies over the case, with derating in the loop, and what motor and legs then give."""
 
     gear: str = shown("gear")
-    copper_loss: u.Watt = shown("copper loss at 20 °C", "W")
+    copper_loss: u.Watt = shown("copper loss at 20 °C, before derating", "W")
     iron_loss: u.Watt = shown("iron loss", "W")
+    sunshine: u.Watt = shown("sunshine taken up", "W")
     housing_conductance: u.WattPerKelvin = shown("housing to air", "W/K", 2)
     winding_end: u.Kelvin = shown("winding at the end of the case", "°C", 0)
     magnet_end: u.Kelvin = shown("magnets at the end of the case", "°C", 0)
     housing_end: u.Kelvin = shown("housing at the end of the case", "°C", 0)
-    winding_steady: u.Kelvin = shown("winding if it went on for ever", "°C", 0)
+    winding_steady: u.Kelvin = shown("winding if the torque were held for ever", "°C", 0)
     air: u.Kelvin = shown("air", "°C", 0)
     winding_limit: u.Kelvin = shown("limit of the winding in the mean", "°C", 0)
     magnet_limit: u.Kelvin = shown("limit of the magnets", "°C", 0)
@@ -36,72 +37,116 @@ class Heat(Result):
     limit_after: u.Second = shown("winding limit after", "min")
     magnet_limit_after: u.Second = shown("magnet limit after", "min")
     continuous_torque: u.NewtonMetre = shown("motor torque that holds for ever", "N*m")
+    assist_left_end: u.Ratio = shown("of the motor torque asked, left at the end", "%", 0)
+    foot_force_start: u.Newton = shown("foot force before derating", "N", 0)
+    foot_force_end: u.Newton = shown("foot force at the end", "N", 0)
+    felt: str = shown("what the legs feel of it")
+    bridge_limit: u.Kelvin | None = shown("limit of the controller's switches", "°C", 0)
+    bridge_hottest: u.Kelvin | None = shown("controller's switches at their hottest", "°C", 0)
+    bridge_limit_after: u.Second | None = shown("limit of the switches after", "min")
     time: u.Second = shown("time", "min")
     winding: u.Kelvin = shown("winding", "°C")
     stator: u.Kelvin = shown("stator", "°C")
     magnets: u.Kelvin = shown("magnets", "°C")
     housing: u.Kelvin = shown("housing", "°C")
+    bridge: u.Kelvin | None = shown("controller's switches", "°C")
+    sink: u.Kelvin | None = shown("controller's heat sink", "°C")
     reserve: u.NewtonMetre = shown("reserve", "N*m")
+    motor_torque: u.NewtonMetre = shown("motor torque, mean", "N*m")
+    assist_left: u.Ratio = shown("left of the motor torque asked", "%", 0)
+    leg_torque: u.NewtonMetre = shown("pedal torque, mean", "N*m")
+    foot_force: u.Newton = shown("mean foot force", "N", 0)
 
 
 def study(build: Build, case: Case, gear: Gear | None = None, points: int = 121) -> Heat:
-    """Heat a build through a case at steady torque.
+    """Heat a build through a case at steady speed.
 
-    The torque is held as long as the reserve lasts; beyond the moment when
-    derating has spent it the motor gives less and the legs more, so the curves
-    after it are what would happen if the torque were still held.
+    As the winding passes the start of derating the greatest torque falls;
+    once the reserve is spent the motor gives less and heats less, and the legs
+    give the rest.  Moments after the end of the case are those if it went on.
     Raises ValueError for a build without a motor.
     """
-    if build.motor is None:
-        raise ValueError(f"build {build.name!r} has no motor: the heat study needs one")
-    gear = gear or build.gears.named(build.gears.engaged)
+    gear = _gear(build, gear)
+    way, parts = course(build, case, gear, points - 1)
     time = np.linspace(0.0, case.duration, points)
-    now = network(build, case, gear)
-    magnet = ROOM
-    for _ in range(20):  # the magnets weaken with their temperature at the end, and the copper loss grows with that
-        before, magnet = magnet, now.at(case.duration)[MAGNETS]
-        if abs(magnet - before) < 0.01:
-            break
-        now = network(build, case, gear, magnet)
-    course = now.at(time)
-    winding, magnet = course[:, WINDING], course[:, MAGNETS]
-    state = drive(build, case.state_of_charge, winding, magnet)
-    split = torque_split(
-        build, gear, np.full(points, case.speed), np.full(points, loads(build, case).wheel_torque), state, trim_torque(build, case)
-    )
+    kelvin = way.at(points, parts)
+    winding, magnets = kelvin[:, WINDING], kelvin[:, MAGNETS]
+    split = splits(build, case, gear, winding, magnets)
+    motor_torque, whole = np.asarray(split.motor_torque), float(way.asked.whole.motor_torque)
+    left = motor_torque / whole if whole else np.ones(points)
+    foot = np.asarray(split.pedal_torque) / build.cranks.length
+    spent = _spent(way, build, time, split.reserve)
     winding_limit = heat.mean_winding_limit(build.motor.insulation_class) + 273.15
     lasting = min(winding_limit, build.controller.derating_start)
-
+    switches = bridge(build, case, time, split)
     return Heat(
         gear=gear.name,
-        copper_loss=now.losses[WINDING],
-        iron_loss=now.losses[STATOR],
+        copper_loss=way.network.losses[way.network.place[WINDING]],
+        iron_loss=way.network.losses[way.network.place[STATOR]],
+        sunshine=float(way.network.losses[way.network.place[HOUSING]]),
         housing_conductance=paths(build, case.speed, case.air_temperature)["housing", "air"],
         winding_end=winding[-1],
-        magnet_end=magnet[-1],
-        housing_end=course[-1, HOUSING],
-        winding_steady=now.steady()[WINDING],
+        magnet_end=magnets[-1],
+        housing_end=kelvin[-1, HOUSING],
+        winding_steady=way.network.steady()[WINDING],
         air=case.air_temperature,
         winding_limit=winding_limit,
         magnet_limit=build.motor.magnet_limit,
-        derating_after=now.reached("winding", build.controller.derating_start),
-        reserve_spent_after=_spent(time, split.reserve),
-        limit_after=now.reached("winding", winding_limit),
-        magnet_limit_after=now.reached("magnets", build.motor.magnet_limit),
-        continuous_torque=continuous_torque(build, now, lasting, build.motor.magnet_limit),
+        derating_after=way.when("winding", build.controller.derating_start),
+        reserve_spent_after=spent,
+        limit_after=way.when("winding", winding_limit),
+        magnet_limit_after=way.when("magnets", build.motor.magnet_limit),
+        continuous_torque=float(continuous_torque(build, way.network, lasting, build.motor.magnet_limit)),
+        assist_left_end=left[-1],
+        foot_force_start=foot[0],
+        foot_force_end=foot[-1],
+        felt=_felt(time, foot, left, spent),
+        bridge_limit=switches and switches.limit,
+        bridge_hottest=switches and switches.hottest,
+        bridge_limit_after=switches and switches.limit_after,
         time=time,
         winding=winding,
-        stator=course[:, STATOR],
-        magnets=magnet,
-        housing=course[:, HOUSING],
+        stator=kelvin[:, STATOR],
+        magnets=magnets,
+        housing=kelvin[:, HOUSING],
+        bridge=switches and switches.bridge,
+        sink=switches and switches.sink,
         reserve=split.reserve,
+        motor_torque=motor_torque,
+        assist_left=left,
+        leg_torque=split.pedal_torque,
+        foot_force=foot,
     )
 
 
-def _spent(time: np.ndarray, reserve: np.ndarray) -> float:
+def _gear(build: Build, gear: Gear | None) -> Gear:
+    if build.motor is None:
+        raise ValueError(f"build {build.name!r} has no motor: the heat study needs one")
+    return gear or build.gears.named(build.gears.engaged)
+
+
+def _spent(way: Course, build: Build, time: np.ndarray, reserve: np.ndarray) -> float:
     """First moment without reserve; inf if some is left through the whole case."""
     gone = np.flatnonzero(reserve <= 0)
-    return float(time[gone[0]]) if gone.size else np.inf
+    if not gone.size:
+        return np.inf
+    first, exact = gone[0], way.when("winding", way.bite(build))
+    return float(exact if first and time[first - 1] < exact <= time[first] else time[first])
+
+
+def _felt(time: np.ndarray, foot: np.ndarray, left: np.ndarray, spent: float) -> str:
+    """The moment when the legs begin to take over, and how far it goes until the end."""
+    if not spent < time[-1]:
+        return "nothing: the motor gives all that is asked to the end"
+    if abs(foot[-1] - foot[0]) < 0.5 and spent > 0:
+        return "nothing yet: the reserve is just spent"
+    at = np.clip(spent + np.array([0.0, 60.0]), 0.0, time[-1])
+    begin, soon = np.interp(at, time, foot)
+    when = "from the start" if spent == 0 else f"after {spent / 60:.1f} min"
+    return (
+        f"{when} the legs take over, {soon - begin:+.0f} N at the foot in the first minute; "
+        f"at the end {foot[-1]:.0f} N, with {100 * left[-1]:.0f} % of the motor torque left"
+    )
 
 
 def continuous_torque(build: Build, now: Network, limit: float, magnet_limit: float = np.inf) -> u.NewtonMetre:
@@ -125,3 +170,65 @@ def continuous_torque(build: Build, now: Network, limit: float, magnet_limit: fl
     if build.sensor is not None and build.sensor.location == "one crank":
         pulse *= 2.0  # twice the torque in half of the turn
     return np.sqrt(copper / (per_square * pulse))
+
+
+@dataclass(frozen=True)
+class Lasting(Result):
+    """Motor torque that holds for ever over road speed, and what sets it; other limits of the drive are not in it."""
+
+    speed: u.MetrePerSecond = shown("road speed", "km/h")
+    torque: u.NewtonMetre = shown("motor torque that holds for ever", "N*m")
+    by: np.ndarray = shown("set by")
+    to_air: u.WattPerKelvin = shown("housing to air", "W/K", 2)
+    iron_loss: u.Watt = shown("iron loss", "W")
+
+
+def lasting(build: Build, case: Case, fastest: float = 12.0, points: int = 49) -> Lasting:
+    """Continuous torque over speed, in the air and the sunshine of a case: more air cools, more iron loss heats."""
+    _gear(build, None)
+    machine = build.motor
+    speed = np.linspace(0.0, fastest, points)
+    iron = motor.iron_loss(speed / build.wheel.radius, machine.hysteresis_torque, machine.eddy_drag)
+    now = assembled(build, case, 0.0, iron, speed)
+    limit = heat.mean_winding_limit(machine.insulation_class) + 273.15
+    derating = build.controller.derating_start
+    by_winding, by_magnets = (
+        continuous_torque(build, now, min(limit, derating)),
+        continuous_torque(build, now, np.inf, machine.magnet_limit),
+    )
+    word = "winding limit" if limit < derating else "derating"
+    return Lasting(
+        speed=speed,
+        torque=continuous_torque(build, now, min(limit, derating), machine.magnet_limit),
+        by=np.where(by_magnets < by_winding, "magnets", word),
+        to_air=paths(build, speed, case.air_temperature)["housing", "air"],
+        iron_loss=iron,
+    )
+
+
+@dataclass(frozen=True)
+class Accounts(Result):
+    """Where the heat of a case came from and where it went."""
+
+    entry: np.ndarray = shown("heat")
+    heat: u.Joule = shown("over the case", "kJ")
+    mean: u.Watt = shown("in the mean", "W")
+
+
+def accounts(build: Build, case: Case, gear: Gear | None = None) -> Accounts:
+    """Each loss by its own law, what each path carried, and what each body holds at the end; sources less sinks and stores is nothing."""
+    gear = _gear(build, gear)
+    way, _ = course(build, case, gear)
+    now = way.network
+    rows = [("copper loss", way.copper_heat), ("iron loss", way.other_heat[now.place[STATOR]])]
+    rows += [("sunshine", way.other_heat[now.place[HOUSING]])]
+    place = dict(zip(NAMES, now.place, strict=True))
+    for one, other in paths(build, case.speed, case.air_temperature):
+        here = place[one]
+        rows.append((f"{one} to {other}", way.carried[here, place.get(other, here)]))
+    gained = way.temperature[-1] - way.temperature[0]
+    named = {here: name for name, here in place.items()}
+    rows += [(f"stored in {name}", now.capacity[here] * gained[NAMES.index(name)]) for here, name in sorted(named.items())]
+    lasted = way.step * (len(way.temperature) - 1)
+    values = np.array([value for _, value in rows])
+    return Accounts(np.array([name for name, _ in rows], object), values, values / lasted if case.duration else 0 * values)
