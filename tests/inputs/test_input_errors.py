@@ -215,6 +215,30 @@ RULES = [
         ('derating_end = "140 °C"', 'derating_end = "115 °C"'),
         "controller.derating_end: expected a temperature above derating_start, 115 °C; found: 115 °C",
     ),
+    (
+        ("pole_pairs = 23", 'pole_pairs = 23\ngap_diameter = "186 mm"\ngap_width = "0.8 mm"'),
+        "motor.stack_length: expected a value, since others of the air gap are given; found: nothing",
+    ),
+    (
+        ("pole_pairs = 23", 'pole_pairs = 23\nmagnet_capacity = "500 J/K"'),
+        "motor.magnet_to_housing: expected a value, since others of the magnets' ring are given; found: nothing",
+    ),
+    (
+        ("pole_pairs = 23", 'pole_pairs = 23\ngap_diameter = "225 mm"\ngap_width = "0.8 mm"\nstack_length = "30 mm"'),
+        "motor.gap_diameter: expected less than housing_diameter, 225 mm; found: 225 mm",
+    ),
+    (
+        ("pole_pairs = 23", 'pole_pairs = 23\ngap_diameter = "186 mm"\ngap_width = "0.8 mm"\nstack_length = "63 mm"'),
+        "motor.stack_length: expected at most housing_width, 62 mm; found: 63 mm",
+    ),
+    (
+        (
+            'modulation = "space vector"',
+            'modulation = "space vector"\nbridge_capacity = "12 J/K"\nbridge_to_sink = "2 W/K"\nsink_capacity = "200 J/K"\n'
+            'sink_to_air = "0.8 W/K"',
+        ),
+        "controller.bridge_limit: expected a value, since others of the heat sink are given; found: nothing",
+    ),
     (('trim_step = "1.5 N·m"', 'trim_step = "15 N·m"'), "assist.trim_step: expected at most trim_cap, 9 N·m; found: 15 N·m"),
     (
         ('comfortable_cadence = "88 rpm"', 'comfortable_cadence = "150 rpm"'),

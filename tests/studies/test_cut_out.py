@@ -3,11 +3,12 @@
 import numpy as np
 import pytest
 from published import published
+from scipy.integrate import quad
 from scipy.optimize import brentq
 
 from unikit.formulas import capture
 from unikit.inputs import replace
-from unikit.studies import cut_out, leverage
+from unikit.studies import cut_out, heat, leverage
 from unikit.studies import loop as loops
 from unikit.studies.catch import stand
 
@@ -112,7 +113,23 @@ def test_failures_one_by_one():
     ramped = rows["cut-back over the ramp (full packs, low voltage)"]
     assert ramped[4] == build.assist.ramp_time and ramped[5] > rows["motor, controller or packs lost"][5]
     slow = rows["derating at the winding's own pace"]
-    assert slow[4] == pytest.approx(25.0 * 420.0 / split.copper_loss) and slow[5] >= ramped[5]
+    # the winding alone, its loss growing with it from 115 to 140 degC
+    growing = lambda kelvin: split.copper_loss * (1 + 0.00393 * (kelvin - 293.15)) / 420.0
+    by_hand = quad(lambda kelvin: 1 / growing(kelvin), 388.15, 413.15)[0]
+    assert slow[4] == pytest.approx(by_hand, rel=1e-9) and slow[5] >= ramped[5]
+
+
+def test_derating_takes_at_least_the_time_of_a_winding_that_keeps_its_heat():
+    build = examples.strong(assist__driving_gain__long=2.0)
+    case = examples.case(slope=0.2, speed=3.0, winding_start=388.15)
+    gear = build.gears.named("long")
+    least = cut_out.derating_time(build, heat.network(build, case, gear).losses[0])
+    for lead in (1e-2, 0.1, 1.0, 3.0):  # the less is led off, the nearer
+        tight = replace(build, {"motor.winding_to_stator": lead})
+        held = heat.network(tight, case, gear).reached("winding", 413.15)
+        assert least < held
+        assert lead > 0.01 or held == pytest.approx(least, rel=1e-3)
+    assert cut_out.derating_time(build, 0.0) == np.inf
 
 
 def steady(build, case):

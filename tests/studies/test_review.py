@@ -25,6 +25,8 @@ OF_THE_MOTOR = (
     "back-EMF",
     "winding heat",
     "magnet heat",
+    "repeated climbs",
+    "controller heat",
     "energy",
     "cut-out step",
     "trim",
@@ -92,7 +94,7 @@ def test_every_margin_is_available_over_required():
     case = examples.case(slope=0.07, speed=3.9, trim="steps", gust=7.0, duration=1500.0, distance=6000.0, wanted_speed=5.0)
     speeds, felt, steady = gearing.study(build, case), leverage.study(build, case), ride.study(build, case)
     warm, cold = heat.study(build, case), motor.study(build, case)
-    drives = motor.study(build, case, winding_temperature=warm.winding_end, magnet_temperature=warm.housing_end)
+    drives = motor.study(build, case, winding_temperature=warm.winding_end, magnet_temperature=warm.magnet_end)
     pedal, air = felt.foot_force * 0.131, case.air_temperature
     expected = {
         "pace": speeds.comfortable_speed / 5.0,
@@ -103,7 +105,8 @@ def test_every_margin_is_available_over_required():
         "gust": (drives.available - drives.motor_peak) / drives.gust_torque,
         "back-EMF": cold.no_load_speed / speeds.greatest_speed,
         "winding heat": (145 + 273.15 - air) / (warm.winding[-1] - air),
-        "magnet heat": (90 + 273.15 - air) / (warm.housing[-1] - air),
+        "magnet heat": (90 + 273.15 - air) / (warm.magnets[-1] - air),
+        "repeated climbs": (115 + 273.15 - air) / (warm.winding_repeated - air),
         "energy": steady.energy / steady.consumption / 6000.0,
         "cut-out step": felt.leg_torque_left / (felt.foot_force_alone * 0.131 - pedal),
     }
@@ -138,6 +141,24 @@ def test_heat_is_rise_over_allowed_rise():
     assert found.margin == pytest.approx((145 + 273.15 - 300) / (winding + 273.15 - 300), rel=0.03)
     hot = margin(replace(build, {"motor.insulation_class": "A", "motor.winding_to_stator": 1.2}), case, "winding heat")
     assert hot.margin < 0.8 * found.margin
+
+
+def test_the_controller_is_judged_only_when_its_heat_sink_is_described():
+    case = examples.case(slope=0.09, speed=3.0, trim="steps")
+    found = margin(examples.build(), case, "controller heat")
+    assert found.verdict == UNKNOWN and found.limited_by == "heat sink not described"
+    build = examples.described()
+    found, warm = margin(build, case, "controller heat"), heat.study(build, case)
+    assert found.margin == pytest.approx((373.15 - 293.15) / (warm.bridge_hottest - 293.15), rel=1e-9)
+    small = margin(replace(build, {"controller.sink_to_air": 0.05, "controller.bridge_resistance": 0.05}), case, "controller heat")
+    assert small.margin < 0.5 * found.margin
+
+
+def test_magnets_are_judged_by_their_own_body():
+    build, case = examples.described(), examples.case(slope=0.09, speed=3.0, trim="steps", winding_start=330.0)
+    found, warm = margin(build, case, "magnet heat"), heat.study(build, case)
+    assert warm.magnet_end - warm.housing_end > 0.3
+    assert found.margin == pytest.approx((90 + 273.15 - 293.15) / (warm.magnet_end - 293.15), rel=1e-9)
 
 
 def test_losing_the_motor_counts_in_both_directions():
@@ -203,7 +224,7 @@ def test_whatever_a_file_may_say_ends_in_findings_or_one_sentence(seed):
         else:
             assert all(f.verdict in (HOLDS, TIGHT, SHORT, UNKNOWN) for f in found.findings)
             assert all(np.isfinite(f.margin) or f.margin == np.inf or f.verdict == UNKNOWN for f in found.findings)
-            assert all(f.verdict != UNKNOWN or f.key in (*OVER_RIDERS, "local rules") for f in found.findings)
+            assert all(f.verdict != UNKNOWN or f.key in (*OVER_RIDERS, "local rules", "controller heat") for f in found.findings)
             assert "nan" not in str(found)
 
 

@@ -3,9 +3,11 @@
 import pytest
 
 from unikit.formulas import motor as formulas
-from unikit.inputs import load_build, load_case, replace
+from unikit.inputs import load_build, load_case
 from unikit.studies import motor
 from unikit.studies.rewind import with_length, with_turns
+
+from . import examples
 
 BUILD = load_build("data/builds/harbour_commuter.toml")
 CASE = load_case("data/cases/harbour_hill.toml")
@@ -43,12 +45,13 @@ def test_the_winding_time_constant_does_not_depend_on_length():
     assert other.winding_capacity / other.winding_to_stator == pytest.approx(first.winding_capacity / first.winding_to_stator)
 
 
-def test_the_ring_of_magnets_gets_longer_where_it_is_described():
-    ring = {"motor.magnet_capacity": 520.0, "motor.magnet_to_housing": 28.0, "motor.stack_length": 0.028}
-    machine = with_length(replace(BUILD, ring), 0.5).motor
-    assert (machine.magnet_capacity, machine.magnet_to_housing, machine.stack_length) == (260.0, 14.0, 0.014)
-    without = with_length(replace(BUILD, dict.fromkeys(ring)), 0.5).motor
-    assert (without.magnet_capacity, without.magnet_to_housing, without.stack_length) == (None, None, None)
+def test_ring_and_gap_grow_with_the_length_where_they_are_described():
+    first = examples.described()
+    other = with_length(first, 0.5).motor
+    for name in ("magnet_capacity", "magnet_to_housing", "stack_length"):
+        assert getattr(other, name) == pytest.approx(0.5 * getattr(first.motor, name))
+    assert other.gap_width == first.motor.gap_width
+    assert with_length(BUILD, 0.5).motor.stack_length is None
 
 
 @pytest.mark.parametrize("change", [with_turns, with_length])

@@ -13,7 +13,7 @@ import numpy as np
 from ..formulas import epicyclic
 from .build import Build, Case
 from .fields import nearest, pretty
-from .parts import Assist, Brake, Controller, Gear, Gears, Pack, Rider
+from .parts import Assist, Brake, Controller, Gear, Gears, Motor, Pack, Rider
 from .paths import leaves
 from .records import Finding, Partial, rule
 from .spreads import Spread
@@ -68,6 +68,44 @@ def _derating_has_a_width(controller: Controller) -> Iterator[Finding]:
     if np.any(np.asarray(controller.derating_end) <= controller.derating_start):
         start, end = (pretty(value, "temperature", "°C") for value in (controller.derating_start, controller.derating_end))
         yield "derating_end", None, f"a temperature above derating_start, {start}", end
+
+
+def _together(record: Motor | Controller, names: tuple[str, ...], thing: str) -> Iterator[Finding]:
+    """What describes one thing is given as a whole or left out as a whole."""
+    missing = [name for name in names if getattr(record, name) is None]
+    if len(missing) < len(names):
+        for name in missing:
+            yield name, None, f"a value, since others of the {thing} are given", "nothing"
+
+
+@rule(Motor)
+def _air_gap_is_whole(motor: Motor) -> Iterator[Finding]:
+    yield from _together(motor, ("gap_diameter", "gap_width", "stack_length"), "air gap")
+
+
+@rule(Motor)
+def _ring_is_whole(motor: Motor) -> Iterator[Finding]:
+    yield from _together(motor, ("magnet_capacity", "magnet_to_housing"), "magnets' ring")
+
+
+@rule(Motor)
+def _gap_fits_the_housing(motor: Motor) -> Iterator[Finding]:
+    if motor.gap_diameter is not None and np.any(np.asarray(motor.gap_diameter) >= motor.housing_diameter):
+        wide = pretty(motor.housing_diameter, "length", "mm")
+        yield "gap_diameter", None, f"less than housing_diameter, {wide}", pretty(motor.gap_diameter, "length", "mm")
+
+
+@rule(Motor)
+def _stack_fits_the_housing(motor: Motor) -> Iterator[Finding]:
+    if motor.stack_length is not None and np.any(np.asarray(motor.stack_length) > motor.housing_width):
+        long = pretty(motor.housing_width, "length", "mm")
+        yield "stack_length", None, f"at most housing_width, {long}", pretty(motor.stack_length, "length", "mm")
+
+
+@rule(Controller)
+def _heat_sink_is_whole(controller: Controller) -> Iterator[Finding]:
+    names = ("bridge_capacity", "bridge_to_sink", "sink_capacity", "sink_to_air", "bridge_limit")
+    yield from _together(controller, names, "heat sink")
 
 
 @rule(Assist)

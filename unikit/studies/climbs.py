@@ -75,7 +75,7 @@ def study(build: Build, case: Case, gear: Gear | None = None, times: tuple[float
 
 
 def outline(
-    build: Build, case: Case, gear: Gear | None = None, times: tuple[float, ...] = (), points: int = 13, within: float = QUICK
+    build: Build, case: Case, gear: Gear | None = None, times: tuple[float, ...] = (), points: int = 11, within: float = QUICK
 ) -> Climbs:
     """The same without the time of the case's own point, by default with the line of for ever alone and found less closely: fast."""
     gear = gear or build.gears.named(build.gears.engaged)

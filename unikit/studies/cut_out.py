@@ -7,13 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from .. import units as u
-from ..formulas import capture, cut_out, dq, leverage
+from ..formulas import capture, cut_out, dq, duty, leverage, motor
 from ..inputs import Build, Case, Gear
 from . import loop as loops
 from .capture import DRAWS, FACTOR, SEED, habitual
 from .catch import Stand, Way, stand
 from .chance import riders
-from .drive import Drive, drive
+from .drive import ROOM, Drive, drive
 from .loads import loads, trim_torque
 from .results import Result, shown
 from .split import assist_gain
@@ -270,9 +270,17 @@ def failures(build: Build, case: Case, gear: Gear | None = None, ramp_time: floa
 
 
 def derating_time(build: Build, copper_loss: float) -> u.Second:
-    """Least time in which derating takes the torque away: the winding warmed by its own loss alone, none of it led off."""
-    span = build.controller.derating_end - build.controller.derating_start
-    return span * build.motor.winding_capacity / copper_loss if copper_loss > 0 else np.inf
+    """Least time in which derating takes the torque away: the winding keeps all of its loss, as large as a hot winding makes it.
+
+    The bound is wanted here, not the course of the heat study: it holds
+    whatever the other bodies are like when derating begins, because all they
+    can do is to take heat from the winding and so to stretch the time, and so
+    does the falling torque.  ``copper_loss`` is that of a winding at 20 °C.
+    """
+    controller, machine = build.controller, build.motor
+    start, end = controller.derating_start, controller.derating_end
+    hot = (copper_loss * motor.resistance_at(1.0, kelvin - 273.15, ROOM - 273.15) for kelvin in (start, end))
+    return float(duty.adiabatic_time(end - start, machine.winding_capacity, *hot))
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ from ..inputs import Build, Case, Gear
 from .bridge import bridge
 from .drive import drive
 from .network import HOUSING, MAGNETS, NAMES, STATOR, WINDING, Network, assembled, network, paths  # noqa: F401 - reached as heat.…
+from .repeat import repeated
 from .results import Result, shown
 from .warming import Course, course, splits
 
@@ -29,6 +30,7 @@ class Heat(Result):
     magnet_end: u.Kelvin = shown("magnets at the end of the case", "°C", 0)
     housing_end: u.Kelvin = shown("housing at the end of the case", "°C", 0)
     winding_steady: u.Kelvin = shown("winding if the torque were held for ever", "°C", 0)
+    winding_repeated: u.Kelvin = shown("winding if the case came again and again, with a rest as long between", "°C", 0)
     air: u.Kelvin = shown("air", "°C", 0)
     winding_limit: u.Kelvin = shown("limit of the winding in the mean", "°C", 0)
     magnet_limit: u.Kelvin = shown("limit of the magnets", "°C", 0)
@@ -89,6 +91,7 @@ def study(build: Build, case: Case, gear: Gear | None = None, points: int = 121)
         magnet_end=magnets[-1],
         housing_end=kelvin[-1, HOUSING],
         winding_steady=way.network.steady()[WINDING],
+        winding_repeated=repeated(build, case, way.asked),
         air=case.air_temperature,
         winding_limit=winding_limit,
         magnet_limit=build.motor.magnet_limit,

@@ -214,7 +214,7 @@ def _worse_leverage(build: Build, gear: Gear) -> tuple[float, str]:
 def _of_motor(build: Build, case: Case, gear: Gear, speeds, felt, steady, add: Callable[[str, float, str], None]) -> None:
     """Findings that need the electric drive, its torque as warm as the case leaves it."""
     warm = heat.study(build, case, gear)
-    drive = motor.study(build, case, gear, warm.winding_end, warm.housing_end)
+    drive = motor.study(build, case, gear, warm.winding_end, warm.magnet_end)
     asked = abs(drive.asked_peak)
     lost = felt.cut_out_step
     add("motor torque", _ratio(abs(drive.available), asked), f"{drive.available_by}, {drive.available:.0f} N·m there")
@@ -222,8 +222,20 @@ def _of_motor(build: Build, case: Case, gear: Gear, speeds, felt, steady, add: C
     reached = electric.drive(build, case.state_of_charge).back_emf_rotation() * build.wheel.radius  # cold magnets are the strongest
     add("back-EMF", _ratio(reached, speeds.greatest_speed), f"reaches the packs at {_kmh(reached)}")
     air = case.air_temperature
-    add("winding heat", _ratio(warm.winding_limit - air, warm.winding_end - air), f"winding at {warm.winding_end - 273.15:.0f} °C")
-    add("magnet heat", _ratio(warm.magnet_limit - air, warm.housing_end - air), f"housing at {warm.housing_end - 273.15:.0f} °C")
+    derated = f", derated to {100 * warm.assist_left_end:.0f} %" if warm.assist_left_end < 0.995 else ""
+    add("winding heat", _ratio(warm.winding_limit - air, warm.winding_end - air), f"winding at {warm.winding_end - 273.15:.0f} °C{derated}")
+    add("magnet heat", _ratio(warm.magnet_limit - air, warm.magnet_end - air), f"magnets at {warm.magnet_end - 273.15:.0f} °C")
+    lowest, again = min(warm.winding_limit, build.controller.derating_start), warm.winding_repeated
+    add(
+        "repeated climbs",
+        _ratio(lowest - air, again - air),
+        f"winding at {again - 273.15:.0f} °C" if np.isfinite(again) else "hotter each time",
+    )
+    if warm.bridge is None:
+        add("controller heat", np.nan, "heat sink not described")
+    else:
+        hottest = warm.bridge_hottest
+        add("controller heat", _ratio(warm.bridge_limit - air, hottest - air), f"switches at {hottest - 273.15:.0f} °C")
     add("energy", _ratio(steady.range, case.distance), _energy_words(steady.consumption / 3.6))
     add("cut-out step", _ratio(felt.leg_torque_left, lost), f"{lost:.0f} N·m to supply at once" if lost > 0 else "nothing to supply")
     slope = abs(build.wheel.radius * road.slope_force(build.total_mass, case.slope))

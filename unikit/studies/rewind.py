@@ -17,10 +17,8 @@ _WITH_LENGTH = (
     "winding_to_stator",
     "stator_to_housing",
     "housing_width",
-    "magnet_capacity",
-    "magnet_to_housing",
-    "stack_length",
 )
+_WITH_LENGTH_IF_DESCRIBED = ("magnet_capacity", "magnet_to_housing", "stack_length")
 _AGAINST_LENGTH = ("phase_resistance", "quadrature_inductance")
 
 
@@ -49,11 +47,10 @@ def with_length(build: Build, length: Values) -> Build:
     as long and of half the copper section: resistance and inductance double.
     Rough, because the ends of the winding and the sides of the housing do not
     scale with length: a first guess before a real motor's numbers are known.
-    What the build leaves out stays out.
     """
     machine = _motor(build)
-    described = {name: getattr(machine, name) for name in _WITH_LENGTH if getattr(machine, name) is not None}
-    changes = {f"motor.{name}": length * value for name, value in described.items()}
+    described = (name for name in _WITH_LENGTH_IF_DESCRIBED if getattr(machine, name) is not None)
+    changes = {f"motor.{name}": length * getattr(machine, name) for name in (*_WITH_LENGTH, *described)}
     return replace(build, changes | {f"motor.{name}": getattr(machine, name) / length for name in _AGAINST_LENGTH})
 
 
