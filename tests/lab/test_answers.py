@@ -9,6 +9,7 @@ import sys
 
 import numpy as np
 import pytest
+from scipy.integrate import trapezoid
 
 from unikit import units
 from unikit.formulas import balance
@@ -199,8 +200,16 @@ def test_the_current_of_the_motor_lesson_covers_the_gust_just_enough():
 def test_the_lightest_motor_of_the_heat_lesson_is_derated_just_at_the_end():
     heat, climb = MODULES["heat"], MODULES["heat"].climb()
     length = heat.lightest() / build().motor.mass
-    assert heat_study.study(with_length(build(), 1.01 * length), climb).derating_after > climb.duration
-    assert heat_study.study(with_length(build(), 0.99 * length), climb).derating_after < climb.duration
+    assert heat_study.study(with_length(heat.motor(), 1.01 * length), climb).derating_after > climb.duration
+    assert heat_study.study(with_length(heat.motor(), 0.99 * length), climb).derating_after < climb.duration
+
+
+def test_the_axle_of_the_heat_lesson_carries_by_its_two_ends():
+    heat, climb = MODULES["heat"], MODULES["heat"].climb()
+    light = heat.motor(heat.LIGHT, described=True)
+    course = heat_study.study(light, climb)
+    across = light.motor.stator_to_axle * trapezoid(course.stator - course.air, x=course.time) / climb.duration
+    assert heat.carried() == pytest.approx(across, rel=1e-3)
 
 
 def test_the_cap_of_the_climbs_lesson_is_the_last_with_which_no_slope_is_too_much():
