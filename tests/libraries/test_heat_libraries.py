@@ -51,6 +51,27 @@ def test_straight_fin(ht):
     assert heat.straight_fin_efficiency(40.0, 150.0, thickness, length) == pytest.approx(annular, rel=1e-3)
 
 
+def test_plate_with_a_laminar_beginning(ht):
+    # the library's law is turbulent from the edge on, and rounds 0.037 to 0.036
+    for reynolds in (6e5, 5e7):
+        turbulent = ht.conv_external.Nu_horizontal_plate_turbulent_Kreith(reynolds, 0.7)
+        assert heat.plate_nusselt(reynolds, 0.7) + 871 * 0.7 ** (1 / 3) == pytest.approx(turbulent * 0.037 / 0.036, rel=1e-12)
+
+
+def test_pin_fin_without_loss_at_its_tip(ht):
+    # an annular fin on a thick tube again: its efficiency times the surface of a straight fin
+    radius, length, thickness, width = 20.0, 0.02, 0.001, 1.0
+    annular = ht.fin_efficiency_Kern_Kraus(Do=2 * radius, D_fin=2 * (radius + length), t_fin=thickness, k_fin=150.0, h=60.0)
+    ours = heat.fin_conductance(60.0, 2 * width, 150.0, width * thickness, length)
+    assert ours == pytest.approx(annular * 60.0 * 2 * width * length, rel=1e-3)
+
+
+def test_air_gap_coefficient_at_rest_is_conduction_through_a_layer(ht):
+    resistance = ht.R_cylinder(0.093, 0.0938, k=0.0281, L=0.03)
+    gap = heat.air_gap_coefficient(heat.air_gap_nusselt(0.0), 0.0281, 0.0008)
+    assert gap * 2 * np.pi * 0.0934 * 0.03 == pytest.approx(1 / resistance, rel=1e-4)
+
+
 def test_housing_rebuilt_from_library_parts(ht):
     speed, rotation, diameter, width, cold, hot = 6.0, 17.0, 0.26, 0.07, 295.0, 345.0
     film = (cold + hot) / 2
