@@ -147,7 +147,7 @@ def slopes(
         case: wind, air, trim and charge.
         gear: the gear.
         speed: speeds along the first axis, shape (speeds, 1).
-        copper: losses, shape (speeds, times).
+        copper: losses, shape (speeds, times), falling along the times.
         magnet_temperature: of the magnets with each.
         within: how closely slopes are found.
     """
@@ -163,7 +163,8 @@ def slopes(
         return np.concatenate([split.copper_loss[:, :-2] - copper, cut, legs], axis=1)
 
     found = crossing(over, np.zeros(shape), np.full(shape, STEEPEST), within)
-    return found[:, :-2], found[:, -2], found[:, -1]
+    # lines that a step of trim joins are one, not one over the other by what they were found within
+    return np.minimum.accumulate(found[:, :-2], axis=1), found[:, -2], found[:, -1]
 
 
 def _split(build: Build, case: Case, gear: Gear, speed: Values, slope: Values) -> Split:

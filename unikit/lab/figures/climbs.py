@@ -33,7 +33,8 @@ def span(scene, least: Span | None = None) -> Span:
     """Slopes to well beyond what is held for ever, or beyond where the motor gives no more."""
     result = scene.main
     ever = result.slope if np.isfinite(result.slope).any() else result.cut
-    high = max(185 * float(np.max(ever[np.isfinite(ever)], initial=0.0)), 140 * result.slope_here, 8.0)
+    steepest = 100 * float(np.max(ever[np.isfinite(ever)], initial=0.0))
+    high = max(1.85 * steepest, steepest + 8.0, 140 * result.slope_here)
     down = pen.nice(-120 * result.slope_here) if result.slope_here < 0 else 0.0
     rise = RISES[0]
     for one in () if scene.more is None else (scene.more, scene.more.descent):
@@ -73,7 +74,7 @@ def _marks(axes, scene) -> None:
         level = np.where(np.isfinite(slope), 100 * slope, np.nan)
         pen.line(plane, speed, np.where(level <= 1.5 * held.slope, level, np.nan), **look)
     ends = [_line(plane, speed, result, number, held) for number in range(len(result.times))]
-    style.label_ends(plane, [one for one in ends if one])
+    style.label_ends(plane, [one for one in reversed(ends) if one])  # where a step of trim joins lines, for ever is the lowest
     pen.line(
         plane,
         KMH * result.speed_here,
