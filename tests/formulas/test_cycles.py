@@ -64,6 +64,14 @@ def test_one_body_is_the_intermittent_duty_of_the_books():
         assert settled[1, 0] == pytest.approx(duty.intermittent_peak_rise(50.0, one, other, capacity / warm, capacity / cool), rel=1e-12)
 
 
+@pytest.mark.checks("published", "cycles.network_periodic", "cycles.network_cycles")
+def test_a_machine_of_one_body_in_the_book():
+    """Gupta and Singhal, Fundamentals of Electric Drives: 50 K in the end under load, 30 min on, 45 min off, 110 and 150 min: 27.37 K."""
+    minutes = {"time": [30.0, 45.0], "conductance": [[[1 / 110.0]], [[1 / 150.0]]], "losses": [[50.0 / 110.0], [0.0]]}
+    assert cycles.network_periodic([1.0], ambient=0.0, **minutes)[1, 0] == pytest.approx(27.37, abs=0.005)
+    assert cycles.network_cycles([1.0], ambient=0.0, start=0.0, cycles=40, **minutes)[-1, 1, 0] == pytest.approx(27.37, abs=0.005)
+
+
 @pytest.mark.checks("limit", "cycles.network_periodic")
 def test_a_cycle_of_one_load_is_the_steady_state():
     load = drawn(7)
