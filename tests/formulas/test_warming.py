@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from warm_rides import LINKS, by_integrator, matrix, ride
 
-from unikit.formulas import heat, warming
+from unikit.formulas import heat
 
 
 @pytest.mark.checks("independent", "warming.network_course")
@@ -151,16 +151,27 @@ def test_losses_that_run_away_are_refused():
             heat.network_course(**(given | slow | changes))
 
 
+def left(level, share):
+    """Copper loss with shares of the torque left, of bodies so large that nothing warms within the second."""
+    winding = 400.0 - 40.0 * np.asarray(share)  # derating from 340 K, a headroom of 1.5
+    one = {"step": 1.0, "steps": 1, "capacity": [1e12, 1e12], "conductance": heat.chain([1e-6, 1e-6])[None], "losses": [[0.0, 0.0]]}
+    start = np.stack([winding, winding], axis=-1)
+    derating = {"headroom": 1.5, "derating_start": 340.0, "derating_end": 400.0}
+    return heat.network_course(**one, copper_loss=[level], ambient=[300.0], start=start, **derating).copper_heat
+
+
+@pytest.mark.checks("limit", "warming.network_course")
 @pytest.mark.parametrize("knots", [1, 2, 3, 4, 17])
 def test_what_derating_leaves_goes_through_its_knots(knots):
     share = np.linspace(0.0, 1.0, knots) if knots > 1 else np.array([1.0])
+    between = np.linspace(-0.2, 1.2, 101)
+    held = np.clip(between, 0.0, 1.0)
     level = 200.0 * share**1.7 + 3.0
-    assert warming.derated(level, share) == pytest.approx(level, rel=1e-13)
-    between = np.linspace(0, 1, 101)
-    parabola = 200.0 * share**2 + 30.0 * share
+    assert left(level, share) == pytest.approx(level, rel=1e-9)
+    assert np.all(np.diff(left(level, between)) >= -1e-9)
     if knots > 2:
-        assert warming.derated(parabola, between) == pytest.approx(200.0 * between**2 + 30.0 * between, abs=1e-11)
-    assert np.all(np.diff(warming.derated(level, between)) >= (0 if knots > 1 else -1e-12))
+        for parabola in (lambda s: 200.0 * s**2, lambda s: 200.0 * s**2 + 30.0 * s, lambda s: 150.0 * s**2 + 30.0 * s + 5.0):
+            assert left(parabola(share), between) == pytest.approx(parabola(held), rel=1e-9, abs=1e-9)
 
 
 @pytest.mark.parametrize(

@@ -20,7 +20,8 @@ import numpy as np
 
 _WEIGHTS = np.array([[1.0, 2.0, 2.0, 1.0], [1.0, 1.0, 1.0, 0.0]]) / 6.0  # of the step, and of the integral over it
 CLOSE = 0.1  # K: nearer than this the derivatives of the sweep before serve once more
-JOINED = 1e-8  # K: blocks that meet this closely are one course
+_NOTHING, _ALL = np.array(0.0), np.array(1.0)
+JOINED = 1e-7  # K: blocks that meet this closely are one course
 NEVER = 1e9  # K: where derating ends if there is none
 NEAR = 2.0  # K: a winding this far below derating cannot reach it within a step unnoticed
 NUDGE = 0.02  # K: for derivatives; the equations are all but linear
@@ -81,6 +82,7 @@ class Winding(NamedTuple):
     flux: tuple[np.ndarray, np.ndarray]
     least_flux: float
     end: np.ndarray  # temperature at which nothing is left; NEVER for no derating
+    lowest: int  # power from which on the one piece of the curve begins
 
     def columns(self, chosen: np.ndarray) -> Winding:
         """The numbers of some columns."""
@@ -100,109 +102,137 @@ class March:
     """Columns that go on side by side, with room for what is worked out on the way."""
 
     def __init__(self, per_capacity: np.ndarray, columns: int, law: Winding, incidence: np.ndarray, to_air: int, limited: bool) -> None:
-        self._limited = limited
-        self.law, self._incidence, self._to_air, self.per_capacity = law, incidence, to_air, per_capacity
+        self._limited, self.law, self._incidence, self._to_air = limited, law, incidence, to_air
         bodies = len(per_capacity)
+        # one number for all columns is an array without axes, and what is added to all of them is as wide as they are: numpy is quickest so
+        self.per_capacity = np.broadcast_to(per_capacity, (bodies, columns)).copy()
+        self._cold, self._growth, self._offset, self._fall, self._end = map(_plain, (*law.resistance, *law.flux, law.end))
+        self._least = np.array(law.least_flux)
         self._heat, self._sums = np.empty((4, bodies, columns)), np.empty((2, bodies, columns))
         self._copper, self._spare = np.empty((4, columns)), np.empty((3, columns))
-        self._ahead, self._inner = np.empty((2, bodies, columns))
+        self._ahead, self._inner, self._source = np.empty((3, bodies, columns))
         self.integral, self.copper = np.empty((bodies, columns)), np.empty(columns)
         self._cuts = bool(np.any(law.end < NEVER))
-        self._step, self._of_step, self._before, self._span, self._there = None, None, None, None, None
+        self._now, self._length, self._before, self._there, self._warmest, self._least_span = (None,) * 6
         self._column, self._along = np.arange(columns), np.empty((len(incidence), columns))
 
-    def _level(self, x: np.ndarray, now: Load, hot: bool) -> np.ndarray:
+    def _take(self, now: Load) -> None:
+        """Lay out the values of a step."""
+        if self._now is None or now.span is not self._now.span:
+            self._before, self._least_span = None, now.span.min()
+        self._now, lone = now, now.matrix.shape[-1] == 1
+        self._matrix = now.matrix[..., 0] if lone else now.matrix
+        self._multiply = np.matmul if lone else _by_column
+        np.copyto(self._source, now.source)
+        self._limit, self._full, self._span = map(_plain, (now.limit, now.full, now.span))
+        powers = now.curve[: len(now.curve) - self.law.lowest, 0]
+        self._powers = [_plain(power) for power in powers] if now.curve.shape[1] == 1 else None
+
+    def _level(self, winding: np.ndarray, hot: bool) -> np.ndarray:
         """Copper loss at the references as far as derating leaves it."""
         if not hot:
-            return now.full
-        left, level, pieces = self._spare[1], self._spare[2], now.curve.shape[1]
-        np.subtract(self.law.end, x[self.law.winding], out=left)
-        np.divide(left, now.span, out=left)
-        np.maximum(left, 0.0, out=left)
-        np.minimum(left, 1.0, out=left)
-        if pieces == 1:
-            first, *others = now.curve[:, 0]
+            return self._full
+        left, level, curve = self._spare[1], self._spare[2], self._now.curve
+        np.subtract(self._end, winding, out=left)
+        np.divide(left, self._span, out=left)
+        np.maximum(left, _NOTHING, out=left)
+        np.minimum(left, _ALL, out=left)
+        if self._powers is not None:
+            first, *others = self._powers
         else:
+            pieces = curve.shape[1]
             np.multiply(left, pieces, out=left)
             place = np.minimum(left.astype(np.intp), pieces - 1)
             np.subtract(left, place, out=left)
-            first, *others = now.curve[:, place, self._column] if now.curve.shape[-1] > 1 else now.curve[:, :, 0].take(place, axis=1)
-        np.multiply(first, left, out=level)
-        for other in others[:-1]:
+            first, *others = curve[:, place, self._column] if curve.shape[-1] > 1 else curve[:, :, 0].take(place, axis=1)
+        for other in others:
+            first = np.multiply(left, first, out=level)
             np.add(level, other, out=level)
-            np.multiply(level, left, out=level)
-        return np.add(level, others[-1], out=level)
+        for _ in range(self.law.lowest):
+            first = np.multiply(left, first, out=level)
+        return first
 
-    def _rates(self, x: np.ndarray, now: Load, stage: int, hot: bool) -> None:
+    def _rates(self, x: np.ndarray, stage: int, hot: bool) -> None:
+        """Heat into each body."""
         law, out, copper, spare = self.law, self._heat[stage], self._copper[stage], self._spare[0]
-        if now.matrix.shape[-1] == 1:
-            np.matmul(now.matrix[..., 0], x, out=out)
-        else:
-            np.einsum("ijb,jb->ib", now.matrix, x, out=out)
-        np.add(out, now.source, out=out)
-        np.multiply(x[law.magnets], law.flux[1], out=copper)
-        np.add(copper, law.flux[0], out=copper)
-        np.maximum(copper, law.least_flux, out=copper)
+        winding, heated = x[law.winding], out[law.winding]
+        self._multiply(self._matrix, x, out=out)
+        np.add(out, self._source, out=out)
+        np.multiply(x[law.magnets], self._fall, out=copper)
+        np.add(copper, self._offset, out=copper)
+        np.maximum(copper, self._least, out=copper)
         np.multiply(copper, copper, out=copper)
-        np.divide(self._level(x, now, hot), copper, out=copper)
+        np.divide(self._level(winding, hot), copper, out=copper)
         if self._limited:
-            np.minimum(copper, now.limit, out=copper)
-        np.multiply(x[law.winding], law.resistance[1], out=spare)
-        np.add(spare, law.resistance[0], out=spare)
+            np.minimum(copper, self._limit, out=copper)
+        np.multiply(winding, self._growth, out=spare)
+        np.add(spare, self._cold, out=spare)
         np.multiply(copper, spare, out=copper)
-        np.add(out[law.winding], copper, out=out[law.winding])
+        np.add(heated, copper, out=heated)
 
     def _leap(self, x: np.ndarray, now: Load, step: float | np.ndarray, hot: bool, out: np.ndarray) -> None:
         """One step of Runge and Kutta, without regard to where derating begins or ends."""
-        ahead, heat, inner, (whole, half) = self._ahead, self._heat, self._inner, self._reach(step)
-        self._rates(x, now, 0, hot)
+        if now is not self._now:
+            self._take(now)
+        ahead, heat, inner, (length, whole, half) = self._ahead, self._heat, self._inner, self._reach(step)
+        self._rates(x, 0, hot)
         for stage in range(3):
             np.multiply(heat[stage], whole if stage == 2 else half, out=ahead)
             np.add(ahead, x, out=ahead)
-            self._rates(ahead, now, stage + 1, hot)
+            self._rates(ahead, stage + 1, hot)
         bodies, columns = x.shape
         np.matmul(_WEIGHTS, heat.reshape(4, bodies * columns), out=self._sums.reshape(2, bodies * columns))
         np.multiply(self._sums, whole, out=self._sums)
         np.add(self._sums[1], x, out=inner)
-        np.multiply(inner, step, out=self.integral)
+        np.multiply(inner, length, out=self.integral)
         np.add(x, self._sums[0], out=out)
         np.matmul(_WEIGHTS[0], self._copper, out=self.copper)
-        np.multiply(self.copper, step, out=self.copper)
+        np.multiply(self.copper, length, out=self.copper)
 
-    def _reach(self, step: float | np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Kelvin per watt over a step and over half of it."""
-        if step is not self._step:
+    def _reach(self, step: float | np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """The step, and kelvin per watt over it and over half of it."""
+        if step is not self._length:
             whole = self.per_capacity * step
-            self._step, self._of_step = step, (whole, whole / 2)
+            self._length, self._of_step = step, (np.asarray(step), whole, whole / 2)
         return self._of_step
 
-    def _over(self, x: np.ndarray, now: Load) -> np.ndarray:
+    def _over(self, x: np.ndarray) -> np.ndarray:
         """Winding's temperature over the one from which derating takes something."""
-        over = x[self.law.winding] - self.law.end
-        return np.add(over, now.span, out=over)
+        over = x[self.law.winding] - self._end
+        return np.add(over, self._span, out=over)
 
     def advance(self, x: np.ndarray, now: Load, step: float, out: np.ndarray) -> None:
         """One step on, with the integrals of temperatures and copper loss over it."""
+        if now is not self._now:
+            self._take(now)
         if not self._cuts:
             self._leap(x, now, step, False, out)
             return
-        before = self._before if now.span is self._span and x is self._there else self._over(x, now)
-        hot = before.max() > -NEAR
+        if self._before is None or x is not self._there:
+            self._before = self._over(x)
+            self._warmest = self._before.max()
+        before, warmest = self._before, self._warmest
+        hot = warmest > -NEAR
         self._leap(x, now, step, hot, out)
-        after = self._over(out, now)
-        if hot or after.max() > 0:
-            crossed = np.flatnonzero(((before > 0) != (after > 0)) | ((before > now.span) != (after > now.span)))
+        after = self._over(out)
+        self._warmest = after.max()
+        if hot or self._warmest > 0:
+            crosses = before * after < 0
+            if max(warmest, self._warmest) > self._least_span:
+                crosses |= (before > self._span) != (after > self._span)
+            crossed = np.flatnonzero(crosses)
             if crossed.size:
                 self._cross(x, now, step, out, crossed, before[crossed], after[crossed])
-                after = self._over(out, now)
-        self._before, self._span, self._there = after, now.span, out
+                after = self._over(out)
+                self._warmest = after.max()
+        self._before, self._there = after, out
 
     def _cross(self, x, now, step, out, crossed, before, after) -> None:
         """The step of these columns again, in two parts that meet where derating begins or ends."""
         law, now, start = self.law.columns(crossed), now.columns(crossed), x[:, crossed]
         winding, there = law.winding, out[law.winding, crossed]
-        edge = law.end - np.where((before > 0) != (after > 0), now.span, 0.0)
-        per_capacity = self.per_capacity if self.per_capacity.shape[1] == 1 else self.per_capacity[:, crossed]
+        edge = law.end - np.where(before * after < 0, now.span, 0.0)
+        per_capacity = self.per_capacity[:, crossed]
         slope = self._heat[0][winding, crossed] * per_capacity[winding] * step
         part = _root(there - start[winding] - slope, slope, start[winding] - edge)
         small = March(per_capacity, crossed.size, law, self._incidence, self._to_air, self._limited)
@@ -214,9 +244,24 @@ class March:
 
     def flows(self, now: Load, step: float) -> np.ndarray:
         """Heat that went along each link in the step just made."""
-        along = np.matmul(self._incidence, self.integral, out=self._along)
-        along[self._to_air :] -= now.ambient * step
+        along, outer = self._along, slice(self._to_air, None)
+        if now.link.shape[-1] == 1:
+            np.matmul(now.link * self._incidence, self.integral, out=along)
+            along[outer] -= now.link[outer] * (now.ambient * step)
+            return along
+        np.matmul(self._incidence, self.integral, out=along)
+        along[outer] -= now.ambient * step
         return np.multiply(along, now.link, out=along)
+
+
+def _plain(value: np.ndarray) -> np.ndarray:
+    """One number for all columns as an array without axes; numbers of each column as they are."""
+    return value if value.shape[-1] > 1 else value.reshape(())
+
+
+def _by_column(matrix: np.ndarray, x: np.ndarray, out: np.ndarray) -> np.ndarray:
+    """Product of matrix and vector in each column."""
+    return np.einsum("ijb,jb->ib", matrix, x, out=out)
 
 
 def _root(bend: np.ndarray, slope: np.ndarray, gone: np.ndarray) -> np.ndarray:
@@ -285,10 +330,10 @@ def blockwise(make, load: Load, x: np.ndarray, steps: int, step: float, parts: i
             return None
         if path is not None and error <= JOINED:
             break
-        move = np.zeros((bodies, lone))
-        for block in range(count - 1):
-            move = missed[:, block] + np.einsum("ijv,jv->iv", slopes[:, :, block], move)
-            joint[:, block + 1] += move
+        late, turned = missed.transpose(1, 2, 0)[..., None].copy(), slopes.transpose(2, 3, 0, 1).copy()  # blocks, rides, bodies
+        for block in range(1, count - 1):
+            late[block] += turned[block] @ late[block - 1]
+        joint[:, 1:] += late[..., 0].transpose(2, 0, 1)
         if error > CLOSE:
             slopes = None
     rest = serial(make(1), load.between(count * length, steps), end[:, -1], steps - count * length, step, parts, 1)

@@ -40,7 +40,7 @@ from .duty import (  # noqa: F401
 from .network import balance, chain, network_response, network_steady, network_time_to_limit  # noqa: F401
 from .registry import formula
 from .sink import fin_conductance, finned_conductance, sink_resistance, straight_fin_efficiency  # noqa: F401
-from .warming import Course, derated, network_course  # noqa: F401
+from .warming import Course, network_course  # noqa: F401
 
 
 @formula(equation=r"\theta_\infty = P\,R", source="incropera")

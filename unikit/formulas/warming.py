@@ -143,6 +143,7 @@ def network_course(
         (1 - single["flux_growth"] * single["flux_reference"], single["flux_growth"]),
         least_flux,
         ends,
+        _lowest(load.curve),
     )
     parts = _parts(step, whole, load, law)
     begin = np.broadcast_to(whole["start"], (bodies, number)).copy()
@@ -252,12 +253,12 @@ def _pieces(level: np.ndarray) -> np.ndarray:
     return np.stack([first + last - 2 * rise, 3 * rise - 2 * first - last, first, level[:, :-1]], axis=1)
 
 
-def derated(copper_loss: np.ndarray, share: u.Values) -> np.ndarray:
-    """Copper loss where a share of the peak asked is left, by the curves of the course through the knots of ``copper_loss``."""
-    curve = _pieces(np.asarray(copper_loss, float)[None])[0]
-    pieces = curve.shape[1]
-    place = np.minimum((np.clip(share, 0.0, 1.0) * pieces).astype(int), pieces - 1)
-    return np.polyval(curve[:, place], np.clip(share, 0.0, 1.0) * pieces - place)
+def _lowest(curve: np.ndarray) -> int:
+    """Powers of a single piece that are nothing in all steps, from the lowest on; the torque 0 has no loss as a rule."""
+    if curve.shape[2] > 1:
+        return 0
+    used = np.flatnonzero(curve.any(axis=(0, 2, 3)))
+    return curve.shape[1] - 1 - int(used[-1]) if used.size else 0
 
 
 def _parts(step: float, whole: dict[str, np.ndarray], load: Load, law: Winding) -> int:
