@@ -7,7 +7,9 @@ import re
 import subprocess
 import sys
 
+import numpy as np
 import pytest
+from scipy.integrate import trapezoid
 
 from unikit import units
 from unikit.formulas import balance
@@ -22,6 +24,7 @@ from unikit.studies import cut_out as cut_out_study
 from unikit.studies import datasheet as datasheet_study
 from unikit.studies import gearing as gearing_study
 from unikit.studies import heat as heat_study
+from unikit.studies import hold as hold_study
 from unikit.studies import loads, loop
 from unikit.studies import machine as machine_study
 from unikit.studies import motor as motor_study
@@ -216,8 +219,33 @@ def test_the_convention_of_the_datasheet_lesson_is_the_one_that_the_study_names(
 def test_the_lightest_motor_of_the_heat_lesson_is_derated_just_at_the_end():
     heat, climb = MODULES["heat"], MODULES["heat"].climb()
     length = heat.lightest() / build().motor.mass
-    assert heat_study.study(with_length(build(), 1.01 * length), climb).derating_after > climb.duration
-    assert heat_study.study(with_length(build(), 0.99 * length), climb).derating_after < climb.duration
+    assert heat_study.study(with_length(heat.motor(), 1.01 * length), climb).derating_after > climb.duration
+    assert heat_study.study(with_length(heat.motor(), 0.99 * length), climb).derating_after < climb.duration
+
+
+def test_the_axle_of_the_heat_lesson_carries_by_its_two_ends():
+    heat, climb = MODULES["heat"], MODULES["heat"].climb()
+    light = heat.motor(heat.LIGHT, described=True)
+    course = heat_study.study(light, climb)
+    across = light.motor.stator_to_axle * trapezoid(course.stator - course.air, x=course.time) / climb.duration
+    assert heat.carried() == pytest.approx(across, rel=1e-3)
+
+
+def test_the_cap_of_the_climbs_lesson_is_the_last_with_which_no_slope_is_too_much():
+    lesson = MODULES["climbs"]
+    for factor, held in ((0.999, True), (1.001, False)):
+        one = replace(lesson.motor(), {"assist.torque_cap": factor * lesson.cap()})
+        times = hold_study.hold(one, lesson.climb(), slope=np.array([0.3, 0.4, 0.5])).time
+        assert np.isinf(times).all() == held
+    assert lesson.cap() > lesson.ever()
+
+
+def test_the_warm_start_and_the_second_climb_of_the_climbs_lesson_by_the_heat_study():
+    lesson, light = MODULES["climbs"], MODULES["climbs"].motor()
+    steep = lesson.climb(slope=lesson.STEEP, winding_start=lesson.WARM)
+    at_the_end = replace(steep, {"duration": lesson.time()})  # the heat study takes the magnets as they are at the end
+    assert heat_study.study(light, at_the_end).derating_after == pytest.approx(lesson.time(), rel=1e-3)
+    assert 2 * lesson.climb().duration < lesson.moment() < 3 * lesson.climb().duration  # during the second climb
 
 
 def test_the_largest_cell_of_the_range_lesson_is_the_last_without_approval():

@@ -167,6 +167,45 @@ def test_motor_names_the_limits_and_shows_braking_below_zero(root):
         assert axes.get_ylim()[0] < 0 < axes.get_ylim()[1]
 
 
+def test_climbs_name_times_causes_and_what_else_ends_a_climb(root):
+    warm = {"motor.phase_resistance": 0.17, "motor.magnet_limit": "52 degC", "assist.torque_cap": 50.0}
+    hot = {"winding_start": None, "air_temperature": "33 degC"}
+    mild = scene(root, "climbs", changes=warm, asked=hot | {"slope": 0.02})
+    shown = {text.get_text() for text in PICTURES["climbs"].draw(mild)["map"].texts}
+    assert {"here: for ever", "until derating begins", "until the magnets' limit", "legs at critical power"} <= shown
+    assert f"{mild.main.cut_by} cuts" in shown and mild.main.cut_by != "none"
+    assert {"20 min", "40 min", "80 min", "for ever"} <= shown
+    steep = scene(root, "climbs", changes=warm, asked=hot | {"slope": 0.15})
+    first = next(text.get_text() for text in PICTURES["climbs"].draw(steep)["map"].texts if text.get_text().startswith("here: "))
+    assert first == f"here: {steep.main.holds / 60:.0f} min"
+    often = {text.get_text() for text in PICTURES["climbs"].draw(steep)["often"].texts}
+    assert f"rest: {steep.more.ended_by} in climb {steep.more.climbs + 1:.0f}" in often and steep.more.climbs < 3
+
+
+def test_climbs_are_drawn_before_all_is_computed_and_where_no_slope_is_too_much(root):
+    panel = panels.climbs(load_build(root / "data/builds/harbour_commuter.toml"), load_case(root / "data/cases/harbour_hill.toml"))
+    axes = PICTURES["climbs"].draw(panel.result)
+    assert all("computing …" in {text.get_text() for text in axes[name].texts} for name in ("map", "often"))
+    axes = PICTURES["climbs"].draw(scene(root, "climbs", changes={"assist.torque_cap": 4.0}))
+    assert "every slope for ever:\ntorque limits come\nbefore heat" in {text.get_text() for text in axes["map"].texts}
+
+
+def test_heat_says_what_the_feet_take_over_and_draws_the_switches(root):
+    sink = {"controller.bridge_capacity": 12.0, "controller.bridge_to_sink": 2.5, "controller.sink_capacity": 180.0}
+    sink |= {"controller.sink_to_air": 0.9, "controller.bridge_limit": "100 degC", "motor.phase_resistance": 0.25}
+    one = scene(root, "heat", changes=sink, asked={"slope": 0.14, "duration": "25 min"})
+    axes = PICTURES["heat"].draw(one)
+    more = one.main.foot_force_end - one.main.foot_force_start
+    assert more > 10
+    assert {f"{more:+.0f} N at the end,", f"{100 * one.main.assist_left_end:.0f} % of the motor left"} <= {
+        text.get_text() for text in axes["feet"].texts
+    }
+    assert "switches" in {text.get_text() for text in axes["rise"].texts}
+    calm = PICTURES["heat"].draw(scene(root, "heat"))
+    assert "nothing" in {text.get_text() for text in calm["feet"].texts}
+    assert "switches" not in {text.get_text() for text in calm["rise"].texts}
+
+
 def test_range_without_packs_and_downhill(root):
     texts = {text.get_text() for text in PICTURES["ride"].draw(scene(root, "ride", "harbour_ungeared"))["chance"].texts}
     assert texts == {"no packs in this build:\nthe legs go all the way"}

@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 from ipywidgets.widgets.widget import _instances
 
-from unikit.inputs import load_build, load_case
+from unikit.inputs import load_build, load_case, replace
 from unikit.lab import panels
 from unikit.lab.controls import Choice
 
 BUILDS = ("harbour_commuter", "harbour_ungeared", "classroom_demonstrator")
-NEEDS_MOTOR = ("motor", "winding", "heat")
+NEEDS_MOTOR = ("motor", "winding", "heat", "climbs")
 PAIRS = [(topic, build) for topic in panels.ASKED for build in BUILDS]
 
 
@@ -87,6 +87,22 @@ def test_controls_carry_units_and_the_heading_names_build_and_case(root, topic):
     for row in panel.rows.values():
         unit = getattr(row.control, "unit", "")
         assert (" / " in row.box.description) == bool(unit)
+
+
+def test_heat_offers_the_paths_that_a_build_describes_and_each_moves_something(root):
+    build, case = load_build(root / "data/builds/harbour_commuter.toml"), load_case(root / "data/cases/harbour_hill.toml")
+    paths = {"magnet_capacity": 520.0, "magnet_to_housing": 28.0, "gap_diameter": 0.186, "gap_width": 0.0008, "stack_length": 0.028}
+    paths |= {"end_winding_area": 0.021, "stator_to_axle": 0.35}
+    plain = panels.heat(replace(build, {f"motor.{name}": None for name in paths}), case)
+    offered = {"motor.gap_width", "motor.magnet_to_housing", "motor.end_winding_area", "motor.stator_to_axle"}
+    assert not offered & set(plain.rows) and "case.sun" in plain.rows
+    panel = panels.heat(replace(build, {f"motor.{name}": value for name, value in paths.items()}), case)
+    start = panel.image.value
+    for name in offered | {"case.sun"}:
+        panel.rows[name].box.value = panel.rows[name].control.high
+        assert panel.error is None and panel.image.value != start, name
+        panel.reset.click()
+        assert panel.image.value == start
 
 
 def test_a_panel_needs_no_case(root):

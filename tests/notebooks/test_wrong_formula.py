@@ -28,6 +28,7 @@ FORMULA = {
     "going": "pedalling.body_weight_torque",
     "rider": "identification.lagged",
     "datasheet": "datasheet.line_speed_constant",
+    "climbs": "cycles.network_periodic",
 }
 
 # Python runs this at the start of every process, so also of the notebook's kernel.

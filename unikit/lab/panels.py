@@ -99,6 +99,11 @@ def heat(build: Build, case: Case | None = None, **options: Any) -> Panel:
     return _panel("heat", build, case, options)
 
 
+def climbs(build: Build, case: Case | None = None, **options: Any) -> Panel:
+    """Which slope at which speed, and for how long; beside it the climb again and again."""
+    return _panel("climbs", build, case, options)
+
+
 def ride(build: Build, case: Case | None = None, **options: Any) -> Panel:
     """Distance against probability, and the energy of a kilometre by cause."""
     return _panel("ride", build, case, options)

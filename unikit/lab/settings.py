@@ -53,6 +53,11 @@ BUILD = {
     "brake.greatest_torque": Setting("Brake torque", "N*m", 0, 120, 1),
     "motor.winding_to_stator": Setting("Winding to stator", "W/K", 0.2, 30, 0.1),
     "motor.stator_to_housing": Setting("Stator to housing", "W/K", 0.2, 20, 0.1),
+    "motor.gap_width": Setting("Air gap", "mm", 0.3, 3, 0.05),
+    "motor.magnet_to_housing": Setting("Magnets to housing", "W/K", 0.5, 80, 0.5),
+    "motor.end_winding_area": Setting("Ends of the winding", "cm^2", 10, 800, 5),
+    "motor.stator_to_axle": Setting("Stator to axle", "W/K", 0, 5, 0.05),
+    "motor.magnet_limit": Setting("Magnet limit", "°C", 50, 150, 1),
     "packs.held_back": Setting("Charge held back", "%", 0, 50, 1),
 }
 CASE = {
@@ -64,6 +69,7 @@ CASE = {
     "distance": Setting("Distance", "km", 0.5, 80, 0.5),
     "state_of_charge": Setting("Charge of the packs", "%", 5, 100, 1),
     "air_temperature": Setting("Air", "°C", -15, 45, 1),
+    "sun": Setting("Sunshine", "W/m^2", 0, 1100, 10),
     "wanted_speed": Setting("Wanted speed", "km/h", 1, 40, 0.5),
 }
 BUILD_CHOICES = {"rider.prediction": ("Rider answers up to", {"lean rate": "rate", "acceleration": "acceleration"})}

@@ -11,8 +11,10 @@ from ..inputs import Build, Case
 from ..studies import balance as balance_study
 from ..studies import capture as capture_study
 from ..studies import chance as chance_study
+from ..studies import climbs as climbs_study
 from ..studies import cranks as cranks_study
 from ..studies import cut_out as cut_out_study
+from ..studies import duties as duties_study
 from ..studies import events as event_study
 from ..studies import gearing as gearing_study
 from ..studies import going as going_study
@@ -121,6 +123,14 @@ def _turns(build: Build) -> tuple[Choice, ...]:
         return ()
     others = {f"{turns:g} times as many": turns for turns in (0.5, 0.6, 0.7, 0.8, 0.9, 1.1, 1.2, 1.3, 1.4, 1.6, 1.8, 2.0)}
     return (Choice("turns", "Turns looked at", {"as built": 1.0} | others),)
+
+
+def _climbs(build: Build, case: Case) -> tuple[Any, ...]:
+    return (climbs_study.outline(build, case),)
+
+
+def _climbs_later(build: Build, case: Case) -> tuple[Any, ...]:
+    return climbs_study.study(build, case), duties_study.both(build, case) if case.duration > 0 else None
 
 
 def _ride(build: Build, case: Case) -> tuple[Any, ...]:
@@ -404,10 +414,69 @@ ASKED = {
             "motor.torque_constant_peak",
             "motor.winding_to_stator",
             "motor.stator_to_housing",
+            "motor.gap_width",
+            "motor.magnet_to_housing",
+            "motor.end_winding_area",
+            "motor.stator_to_axle",
             GAIN,
             "rider.mass",
         ),
-        ("speed", "slope", "duration", "air_temperature", "trim"),
+        ("speed", "slope", "duration", "air_temperature", "sun", "trim"),
+        (
+            "gear",
+            "copper_loss",
+            "iron_loss",
+            "sunshine",
+            "winding_end",
+            "magnet_end",
+            "winding_steady",
+            "derating_after",
+            "reserve_spent_after",
+            "limit_after",
+            "magnet_limit_after",
+            "continuous_torque",
+            "assist_left_end",
+            "foot_force_start",
+            "foot_force_end",
+            "bridge_hottest",
+            "felt",
+        ),
+    ),
+    "climbs": Topic(
+        "Climbs",
+        _climbs,
+        (
+            "motor.phase_resistance",
+            "motor.torque_constant_peak",
+            "motor.stator_to_housing",
+            "motor.magnet_limit",
+            "assist.torque_cap",
+            GAIN,
+            "rider.mass",
+        ),
+        ("speed", "slope", "duration", "air_temperature", "sun", "trim"),
+        (
+            "gear",
+            "holds",
+            "ended_by",
+            "winding",
+            "magnets",
+            "motor_torque",
+            "continuous_torque",
+            "slope_for_ever",
+            "for_ever_by",
+            "slope_cut",
+            "cut_by",
+            "slope_legs",
+            "leg_power",
+            "climb",
+            "winding_once",
+            "winding_often",
+            "magnets_often",
+            "winding_endless",
+            "climbs",
+        ),
+        _climbs_later,
     ),
     "ride": Topic(
         "Range",

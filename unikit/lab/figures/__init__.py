@@ -6,6 +6,7 @@ from . import (
     balance,
     bench,
     capture,
+    climbs,
     cranks,
     event,
     gearing,
@@ -37,6 +38,7 @@ TOPICS: dict[str, ModuleType] = {
     "motor": motor,
     "winding": winding,
     "heat": heat,
+    "climbs": climbs,
     "ride": ride,
     "review": review,
 }
