@@ -1,0 +1,96 @@
+"""Temperatures of bodies in a measured run, step by step: behind ``network_fit``.
+
+Many sets of parameters run side by side.  Between two grid points the linear
+part is solved exactly for inputs that are straight lines; what is not linear,
+the housing's natural convection and the copper loss that grows with the
+winding, is carried on in a straight line through its last two values.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+REFERENCE_RISE = 30.0  # K, at which the housing's conductance joins the part that is solved exactly
+
+
+class Bodies(NamedTuple):
+    """Bodies of a run: heated part of the winding first, housing last; sets of parameters along the first axis."""
+
+    capacity: np.ndarray  # (sets, bodies)
+    conductance: np.ndarray  # (sets, bodies, bodies): links, and on the diagonal links to the air without the housing's own
+    factor: np.ndarray  # (sets,): on the housing's own conductance to the air
+    rises: np.ndarray  # of the housing over the air, even steps from 0
+    to_air: np.ndarray  # the housing's own conductance at these rises
+
+
+class Drive(NamedTuple):
+    """What drives a run, on a grid of times; sets of parameters along the first axis."""
+
+    step: np.ndarray  # (sets, steps)
+    left: np.ndarray  # (sets, steps): heat in the winding at its start temperature, at the left end of each step
+    right: np.ndarray  # the same at the right end
+    slope: np.ndarray  # (sets,): what a watt of it gains per kelvin
+    air: np.ndarray  # (sets, steps + 1): temperature of the air
+    start: np.ndarray  # (sets,): temperature of all bodies at the start
+
+
+def weights(rate: np.ndarray, step: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Of each mode over a step: what is left of it, and what a straight input adds by its left and its right end."""
+    span = rate * step
+    grown = -np.expm1(-span)
+    mean = grown / span
+    return 1 - grown, (mean - 1 + grown) / rate, (1 - mean) / rate
+
+
+def course(bodies: Bodies, drive: Drive) -> np.ndarray:
+    """Temperatures at the grid's points, (points, sets, bodies)."""
+    sets, count = bodies.capacity.shape
+    reference = np.interp(REFERENCE_RISE, bodies.rises, bodies.to_air)
+    own = bodies.factor * reference
+    to_air = np.diagonal(bodies.conductance, axis1=1, axis2=2).copy()
+    links = bodies.conductance * (1 - np.eye(count))
+    to_air[:, -1] += own
+    matrix = np.eye(count) * (to_air + links.sum(axis=-1))[:, :, None] - links
+    root = np.sqrt(bodies.capacity)
+    rate, vector = np.linalg.eigh(matrix / (root[:, :, None] * root[:, None, :]))
+    shape = vector / root[:, :, None]  # (sets, bodies, modes)
+    kept, by_left, by_right = (np.swapaxes(part, 0, 1).copy() for part in weights(rate[:, None, :], drive.step[:, :, None]))
+
+    # what is known beforehand
+    lifted = drive.air - drive.start[:, None]
+    by_air = np.einsum("sbm,sb->sm", shape, to_air)
+    left = drive.left[..., None] * shape[:, None, 0] + lifted[:, :-1, None] * by_air[:, None]
+    right = drive.right[..., None] * shape[:, None, 0] + lifted[:, 1:, None] * by_air[:, None]
+    known = by_left * np.swapaxes(left, 0, 1) + by_right * np.swapaxes(right, 0, 1)
+
+    # what depends on the temperatures themselves, at winding and housing
+    ends = shape[:, [0, -1]]  # (sets, 2, modes)
+    table, per_rise = bodies.to_air - reference, 1 / (bodies.rises[1] - bodies.rises[0])
+    last = len(table) - 2
+    gain = (drive.slope[:, None] * drive.left).T, (drive.slope[:, None] * drive.right).T
+    ratio = np.ones_like(drive.step.T)
+    ratio[1:] = drive.step.T[1:] / drive.step.T[:-1]
+    lifted, factor = lifted.T.copy(), -bodies.factor
+    mode = np.zeros((sets, count))
+    modes = np.zeros((len(kept) + 1, sets, count))
+    ahead = np.empty((sets, 2))
+    before = None
+    for now in range(len(kept)):
+        warm = (ends @ mode[:, :, None])[:, :, 0]  # rise of winding and housing over the start
+        rise = warm[:, 1] - lifted[now]
+        place = np.abs(rise) * per_rise
+        whole = np.minimum(place.astype(int), last)
+        extra = table[whole] + (place - whole) * (table[whole + 1] - table[whole])
+        off = np.stack([warm[:, 0], factor * extra * rise], axis=1)
+        growth = ratio[now][:, None] * (off - before) if before is not None else 0.0
+        np.add(off, growth, out=ahead)
+        first, second = off.copy(), ahead
+        first[:, 0] *= gain[0][now]
+        second[:, 0] *= gain[1][now]
+        mode = kept[now] * mode + known[now]
+        mode += by_left[now] * (first[:, None] @ ends)[:, 0] + by_right[now] * (second[:, None] @ ends)[:, 0]
+        modes[now + 1] = mode
+        before = off
+    return drive.start[:, None] + np.einsum("psm,sbm->psb", modes, shape)

@@ -1,0 +1,170 @@
+"""Bench runs that never happened: a hidden motor is warmed by a direct current, and sensors with noise and offsets record it.
+
+``python -m unikit.studies.heated`` writes the example runs of ``data/bench``.
+The truth is known here, which no bench can offer: whatever reads such runs is
+judged by it.  Motor, bench and scenario are invented.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, fields
+
+import numpy as np
+
+from .. import units as u
+from ..formulas import heat, motor
+from ..inputs import Build
+
+TIME_STEP = 2.0  # s; switches fall on these steps, readings on some of them
+
+
+@dataclass(frozen=True)
+class Hidden:
+    """The motor on the bench, in numbers that its build file does not have; arrays make one motor for each run."""
+
+    winding_capacity: u.JoulePerKelvin = 362.0
+    stator_capacity: u.JoulePerKelvin = 1610.0
+    housing_capacity: u.JoulePerKelvin = 2180.0
+    winding_to_stator: u.WattPerKelvin = 6.7
+    stator_to_housing: u.WattPerKelvin = 4.3
+    housing_factor: u.Ratio = 1.18  # on the conductance that is computed from the housing's size
+    phase_resistance: u.Ohm = 0.0876  # at 20 °C
+
+
+@dataclass(frozen=True)
+class Scenario:
+    """What is done with the motor and what the sensors add; all invented."""
+
+    current: tuple[tuple[u.Second, u.Ampere], ...] = ((600.0, 2.0), (3600.0, 20.0), (5400.0, 2.0))  # how long, how much
+    sampling_interval: u.Second = 10.0
+    air_speed: u.MetrePerSecond = 0.0
+    rotation: u.RadianPerSecond = 0.0
+    air_temperature: u.Kelvin = 294.0
+    air_swing: u.KelvinRise = 0.6  # of the room's slow ups and downs
+    air_drift: u.KelvinRise = 0.8  # over the whole run, one standard deviation
+    current_noise: u.Ampere = 0.004  # of each reading, one standard deviation
+    voltage_noise: u.Volt = 0.0004
+    temperature_noise: u.KelvinRise = 0.08
+    offset_bound: u.KelvinRise = 0.5  # of each temperature sensor, the same through the run, anywhere between these ends
+    current_scale: u.Ratio = 0.003  # one standard deviation of a factor that stays the same through the run
+    voltage_scale: u.Ratio = 0.001
+
+    @property
+    def duration(self) -> u.Second:
+        """Time of the whole run."""
+        return sum(time for time, _ in self.current)
+
+
+@dataclass(frozen=True)
+class Heated:
+    """Readings of many runs, as (run, reading), and what was true."""
+
+    time: u.Second
+    current: u.Ampere
+    voltage: u.Volt
+    housing: u.Kelvin
+    stator: u.Kelvin
+    air: u.Kelvin
+    true_winding: u.Kelvin = field(repr=False)  # of the heated phases, in the mean
+    true_stator: u.Kelvin = field(repr=False)
+    true_housing: u.Kelvin = field(repr=False)
+    true_air: u.Kelvin = field(repr=False)
+    hidden: Hidden = field(repr=False)
+
+
+def _weather(stream: np.random.Generator, runs: int, scenario: Scenario, time: np.ndarray) -> np.ndarray:
+    """Air of the room over time: a drift and two slow waves, (run, time)."""
+    period = stream.uniform(5400.0, 18000.0, (2, runs, 1))
+    phase = stream.uniform(0, 2 * np.pi, (2, runs, 1))
+    size = stream.uniform(0.3, 1.0, (2, runs, 1)) * scenario.air_swing / 2
+    waves = (size * np.sin(2 * np.pi * time / period + phase)).sum(axis=0)
+    return scenario.air_temperature + waves + scenario.air_drift * stream.normal(size=(runs, 1)) * time / scenario.duration
+
+
+def _currents(stream: np.random.Generator, runs: int, scenario: Scenario, time: np.ndarray) -> np.ndarray:
+    """Current in each step, (run, step): switched by hand, so up to one reading later or earlier than planned."""
+    early = int(scenario.sampling_interval / TIME_STEP)
+    current = np.full((runs, len(time) - 1), scenario.current[0][1])
+    planned = 0.0
+    for (before, _), (_, level) in zip(scenario.current, scenario.current[1:], strict=False):
+        planned += before
+        switched = planned + TIME_STEP * stream.integers(-early, early + 1, (runs, 1))
+        current = np.where(time[:-1] >= switched, level, current)
+    return current
+
+
+def heated(build: Build, hidden: Hidden, scenario: Scenario, seed: int, runs: int = 1) -> Heated:
+    """Warm and cool a hidden motor in the housing of a build, many times with other air, switching and sensors.
+
+    Two leads of a star carry a direct current: it heats two phases, the third
+    only looks on.  Classical Runge-Kutta steps with the conductance from
+    housing to air computed anew in each, at the present temperatures; so the
+    route is another one than that of the fit.
+    """
+    machine, stream = build.motor, np.random.default_rng(seed)
+    if machine is None:
+        raise ValueError(f"build {build.name!r} has no motor to be heated")
+    time = np.arange(0.0, scenario.duration + TIME_STEP / 2, TIME_STEP)
+    outside, current = _weather(stream, runs, scenario, time), _currents(stream, runs, scenario, time)
+    true = {item.name: np.broadcast_to(np.asarray(getattr(hidden, item.name), float), runs) for item in fields(hidden)}
+    share = np.array([2 / 3, 1 / 3])[:, None]
+    capacity = np.concatenate([share * true["winding_capacity"], [true["stator_capacity"], true["housing_capacity"]]])
+    inner = share * true["winding_to_stator"]
+
+    def change(state: np.ndarray, amperes: np.ndarray, air: np.ndarray, outer: np.ndarray) -> np.ndarray:
+        loss = 2 * motor.resistance_at(true["phase_resistance"], state[0] - 273.15, 20.0) * amperes**2
+        into = inner * (state[:2] - state[2])
+        on = true["stator_to_housing"] * (state[2] - state[3])
+        flow = np.stack([loss - into[0], -into[1], into.sum(axis=0) - on, on - outer * (state[3] - air)])
+        return flow / capacity
+
+    state = np.repeat(outside[None, :, 0], 4, axis=0)
+    course = np.empty((len(time), 4, runs))
+    course[0] = state
+    for now in range(len(time) - 1):
+        outer = true["housing_factor"] * heat.housing_conductance(
+            scenario.air_speed,
+            scenario.rotation,
+            machine.housing_diameter,
+            machine.housing_width,
+            outside[:, now],
+            machine.emissivity,
+            outside[:, now] + np.maximum(np.abs(state[3] - outside[:, now]), 1e-3),
+        )
+        air = outside[:, now], (outside[:, now] + outside[:, now + 1]) / 2, outside[:, now + 1]
+        one = change(state, current[:, now], air[0], outer)
+        two = change(state + TIME_STEP / 2 * one, current[:, now], air[1], outer)
+        three = change(state + TIME_STEP / 2 * two, current[:, now], air[1], outer)
+        four = change(state + TIME_STEP * three, current[:, now], air[2], outer)
+        state = state + TIME_STEP / 6 * (one + 2 * two + 2 * three + four)
+        course[now + 1] = state
+    every = int(round(scenario.sampling_interval / TIME_STEP))
+    seen = course[::every]
+    amperes = np.concatenate([current, current[:, -1:]], axis=1)[:, ::every]
+    winding, stator, housing, air = seen[:, 0].T, seen[:, 2].T, seen[:, 3].T, outside[:, ::every]
+
+    def scale(deviation: float) -> np.ndarray:
+        return 1 + deviation * stream.normal(size=(runs, 1))
+
+    def noisy(values: np.ndarray, noise: float) -> np.ndarray:
+        return values + noise * stream.normal(size=values.shape)
+
+    def read(temperature: np.ndarray) -> np.ndarray:
+        offset = scenario.offset_bound * stream.uniform(-1, 1, (runs, 1))
+        return noisy(temperature + offset, scenario.temperature_noise)
+
+    volts = 2 * motor.resistance_at(true["phase_resistance"][:, None], winding - 273.15, 20.0) * amperes
+    return Heated(
+        time=time[::every],
+        current=noisy(amperes * scale(scenario.current_scale), scenario.current_noise),
+        voltage=noisy(volts * scale(scenario.voltage_scale), scenario.voltage_noise),
+        housing=read(housing),
+        stator=read(stator),
+        air=read(air),
+        true_winding=winding,
+        true_stator=stator,
+        true_housing=housing,
+        true_air=air,
+        hidden=hidden,
+    )
