@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from unikit.inputs import InputError, load_log, make_log
-from unikit.inputs import logs as reader
+from unikit.inputs import columns as reader
 
 MAPPING = """
 format = 1

@@ -1,6 +1,7 @@
 """What people bring: frozen, checked records of SI numbers, read from files with units."""
 
 from . import consistency as consistency
+from .bench import Bench, load_bench
 from .build import Build, Case
 from .errors import InputError, Problem
 from .fields import Spec
@@ -14,6 +15,7 @@ from .writing import save_build, save_case
 
 __all__ = [
     "Assist",
+    "Bench",
     "Brake",
     "Build",
     "Case",
@@ -36,6 +38,7 @@ __all__ = [
     "describe",
     "draw",
     "fields",
+    "load_bench",
     "load_build",
     "load_case",
     "load_cases",
