@@ -68,29 +68,35 @@ def course(bodies: Bodies, drive: Drive) -> np.ndarray:
     # what depends on the temperatures themselves, at winding and housing
     ends = shape[:, [0, -1]]  # (sets, 2, modes)
     table, per_rise = bodies.to_air - reference, 1 / (bodies.rises[1] - bodies.rises[0])
-    last = len(table) - 2
+    last, bend = len(table) - 2, np.diff(table)
     gain = (drive.slope[:, None] * drive.left).T, (drive.slope[:, None] * drive.right).T
-    ratio = np.ones_like(drive.step.T)
-    ratio[1:] = drive.step.T[1:] / drive.step.T[:-1]
+    ratio = np.ones((drive.step.shape[1], sets, 1))
+    ratio[1:, :, 0] = drive.step.T[1:] / drive.step.T[:-1]
     lifted, factor = lifted.T.copy(), -bodies.factor
-    mode = np.zeros((sets, count))
-    modes = np.zeros((len(kept) + 1, sets, count))
-    ahead = np.empty((sets, 2))
-    before = None
+    modes = np.zeros((len(kept) + 1, sets, 1, count))
+    off, before, ahead = np.empty((3, sets, 2))
+    one, other = np.empty((2, sets, 1, 2))
+    hot, lift, first, second = off[:, 0], off[:, 1], one[:, 0], other[:, 0]
+    back = np.swapaxes(ends, 1, 2).copy()
+    kept, known, by_left, by_right = (part[:, :, None] for part in (kept, known, by_left, by_right))
     for now in range(len(kept)):
-        warm = (ends @ mode[:, :, None])[:, :, 0]  # rise of winding and housing over the start
-        rise = warm[:, 1] - lifted[now]
+        mode = modes[now]
+        np.matmul(mode, back, out=off[:, None])  # rise of winding and housing over the start
+        rise = lift - lifted[now]
         place = np.abs(rise) * per_rise
         whole = np.minimum(place.astype(int), last)
-        extra = table[whole] + (place - whole) * (table[whole + 1] - table[whole])
-        off = np.stack([warm[:, 0], factor * extra * rise], axis=1)
-        growth = ratio[now][:, None] * (off - before) if before is not None else 0.0
-        np.add(off, growth, out=ahead)
-        first, second = off.copy(), ahead
-        first[:, 0] *= gain[0][now]
-        second[:, 0] *= gain[1][now]
-        mode = kept[now] * mode + known[now]
-        mode += by_left[now] * (first[:, None] @ ends)[:, 0] + by_right[now] * (second[:, None] @ ends)[:, 0]
-        modes[now + 1] = mode
-        before = off
+        np.multiply(factor * (table[whole] + (place - whole) * bend[whole]), rise, out=lift)
+        np.subtract(off, before if now else off, out=ahead)
+        ahead *= ratio[now]
+        ahead += off
+        np.multiply(hot, gain[0][now], out=first[:, 0])
+        np.multiply(ahead[:, 0], gain[1][now], out=second[:, 0])
+        first[:, 1], second[:, 1] = lift, ahead[:, 1]
+        after = modes[now + 1]
+        np.multiply(kept[now], mode, out=after)
+        after += known[now]
+        after += by_left[now] * (one @ ends)
+        after += by_right[now] * (other @ ends)
+        before[:] = off
+    modes = modes[:, :, 0]
     return drive.start[:, None] + np.einsum("psm,sbm->psb", modes, shape)
