@@ -33,6 +33,7 @@ class Drive(NamedTuple):
     right: np.ndarray  # the same at the right end
     slope: np.ndarray  # (sets,): what a watt of it gains per kelvin
     air: np.ndarray  # (sets, steps + 1): temperature of the air
+    better: np.ndarray  # (sets, steps + 1): factor on the housing's own conductance by the temperature of the air
     start: np.ndarray  # (sets,): temperature of all bodies at the start
 
 
@@ -67,12 +68,12 @@ def course(bodies: Bodies, drive: Drive) -> np.ndarray:
 
     # what depends on the temperatures themselves, at winding and housing
     ends = shape[:, [0, -1]]  # (sets, 2, modes)
-    table, per_rise = bodies.to_air - reference, 1 / (bodies.rises[1] - bodies.rises[0])
+    table, per_rise = bodies.to_air, 1 / (bodies.rises[1] - bodies.rises[0])
     last, bend = len(table) - 2, np.diff(table)
     gain = (drive.slope[:, None] * drive.left).T, (drive.slope[:, None] * drive.right).T
     ratio = np.ones((drive.step.shape[1], sets, 1))
     ratio[1:, :, 0] = drive.step.T[1:] / drive.step.T[:-1]
-    lifted, factor = lifted.T.copy(), -bodies.factor
+    lifted, factor, better = lifted.T.copy(), -bodies.factor, drive.better.T.copy()
     modes = np.zeros((len(kept) + 1, sets, 1, count))
     off, before, ahead = np.empty((3, sets, 2))
     one, other = np.empty((2, sets, 1, 2))
@@ -85,7 +86,7 @@ def course(bodies: Bodies, drive: Drive) -> np.ndarray:
         rise = lift - lifted[now]
         place = np.abs(rise) * per_rise
         whole = np.minimum(place.astype(int), last)
-        np.multiply(factor * (table[whole] + (place - whole) * bend[whole]), rise, out=lift)
+        np.multiply(factor * ((table[whole] + (place - whole) * bend[whole]) * better[now] - reference), rise, out=lift)
         np.subtract(off, before if now else off, out=ahead)
         ahead *= ratio[now]
         ahead += off

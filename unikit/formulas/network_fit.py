@@ -23,7 +23,7 @@ from .registry import formula
 
 COLD = 293.15  # K, at which the resistance is stated
 INTERVAL = 1.959964  # standard deviations of a normal distribution on either side that hold 95 %
-LONGEST_STEP = 20.0  # s, of the march
+LONGEST_STEP, STEP_BEHIND_SWITCH, STEP_AFTER = 20.0, 0.5, 2.0  # s, of the march; short where slopes have just jumped
 AIR_TIME = 1200.0  # s between the knots of the air's curve
 SWITCHED = 0.1  # share of the greatest current: a greater jump from reading to reading is a switch
 WIDE = np.log(10.0)  # standard deviation of what is known of each number of the network beforehand, as a logarithm
@@ -61,6 +61,8 @@ class Setup(NamedTuple):
     heated_share: u.Ratio  # of the winding that carries the current
     rises: u.KelvinRise  # of the housing over the air, even steps from 0
     to_air: u.WattPerKelvin  # computed conductance from housing to air at these rises
+    air: u.Kelvin  # for which it is computed
+    per_air: u.PerKelvin = 0.0  # what it gains with the temperature of the air, as a share
     stator_to_air: u.WattPerKelvin = 0.0
     winding_to_housing: u.WattPerKelvin = 0.0
     stator_to_magnets: u.WattPerKelvin = 0.0
@@ -110,16 +112,18 @@ class _Grid(NamedTuple):
 
 def _grid(time: np.ndarray, switched: np.ndarray) -> _Grid:
     rows, readings = [], [0]
+
+    def ends(gap: float, longest: float) -> list[tuple[float, float]]:
+        edges = np.linspace(0.0, 1.0, int(np.ceil(gap / longest - 1e-9)) + 1)
+        return list(zip(edges, edges[1:], strict=False))
+
     for place, gap in enumerate(np.diff(time)):
-        pieces = int(np.ceil(gap / LONGEST_STEP - 1e-9))
-        edges = np.linspace(0.0, 1.0, pieces + 1)
-        number = int(np.flatnonzero(switched == place)[0]) if place in switched else -1
-        ends = list(zip(edges, edges[1:], strict=False))
-        if number < 0:
-            rows += [(place, low, high, 0.0, 0.0, -1, 0) for low, high in ends]
+        if place in switched:
+            number = int(np.flatnonzero(switched == place)[0])
+            rows += [(place, 0.0, 0.0, low, high, number, 0) for low, high in ends(gap, LONGEST_STEP)]
+            rows += [(place, low, high, 1 - low, 1 - high, number, 1) for low, high in ends(gap, STEP_BEHIND_SWITCH)]
         else:
-            rows += [(place, 0.0, 0.0, low, high, number, 0) for low, high in ends]
-            rows += [(place, low, high, 1 - low, 1 - high, number, 1) for low, high in ends]
+            rows += [(place, low, high, 0.0, 0.0, -1, 0) for low, high in ends(gap, STEP_AFTER if place - 1 in switched else LONGEST_STEP)]
         readings.append(len(rows))
     table = np.array(rows, float)
     whole = table[:, [0, 5, 6]].astype(int)
@@ -192,7 +196,7 @@ class _Model:
         air = numbers[:, self.air] @ self.air_at_points.T
         made = course(
             Bodies(capacity, conductance, factor, setup.rises, setup.to_air),
-            Drive(step, heat[..., 0], heat[..., 1], COPPER_COEFFICIENT / grown, air, start),
+            Drive(step, heat[..., 0], heat[..., 1], COPPER_COEFFICIENT / grown, air, 1 + setup.per_air * (air - setup.air), start),
         )
         return made[grid.readings]
 
@@ -247,7 +251,7 @@ def identify(
     >>> time = np.arange(0.0, 7200.0, 20.0)
     >>> quiet = {"noise": 0.05, "offset": 0.2}
     >>> run = Readings(time, np.where(time < 3600, 20.0, 2.0), 0 * time, 0.004, 4e-4, 0.003, {})
-    >>> setup = Setup(1.0, np.array([0.0, 100.0]), np.array([2.0, 2.0]))
+    >>> setup = Setup(1.0, np.array([0.0, 100.0]), np.array([2.0, 2.0]), 295.0)
     >>> true = [300.0, 1200.0, 2000.0, 8.0, 4.0, 1.0]
     >>> run = example(run, setup, true, 0.17, 295.0, ("housing", "stator", "air"), **quiet)
     >>> found = identify(run, setup, [420.0, 1350.0, 1900.0, 9.0, 3.0, 0.8])
@@ -290,7 +294,7 @@ def identify(
         step[:7] = np.clip(step[:7], -1.0, 1.0)  # at most a factor of e at once
         everything = everything + step
         moments = slice(9, 9 + len(model.switched))
-        everything[moments] = np.clip(everything[moments], 0.01, 0.99)
+        everything[moments] = np.clip(everything[moments], 0.005, 0.99)
     loss, everything, made = best
     covariance = np.linalg.inv(made.slope.T @ made.slope + known[1])
     count = int(len(made.remainder))

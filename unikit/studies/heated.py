@@ -16,7 +16,7 @@ from .. import units as u
 from ..formulas import heat, motor
 from ..inputs import Build
 
-TIME_STEP = 2.0  # s; switches fall on these steps, readings on some of them
+TIME_STEP = 2.0  # s; readings fall on some of these steps
 
 
 @dataclass(frozen=True)
@@ -82,16 +82,20 @@ def _weather(stream: np.random.Generator, runs: int, scenario: Scenario, time: n
     return scenario.air_temperature + waves + scenario.air_drift * stream.normal(size=(runs, 1)) * time / scenario.duration
 
 
-def _currents(stream: np.random.Generator, runs: int, scenario: Scenario, time: np.ndarray) -> np.ndarray:
-    """Current in each step, (run, step): switched by hand, so up to one reading later or earlier than planned."""
-    early = int(scenario.sampling_interval / TIME_STEP)
-    current = np.full((runs, len(time) - 1), scenario.current[0][1])
-    planned = 0.0
+def _squares(stream: np.random.Generator, runs: int, scenario: Scenario, time: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Square of the current, its mean over each step and its value at each time, (run, step).
+
+    Switched by hand, so up to one reading later or earlier than planned.
+    """
+    at = np.full((runs, len(time)), scenario.current[0][1] ** 2)
+    mean, planned = at[:, 1:].copy(), 0.0
     for (before, _), (_, level) in zip(scenario.current, scenario.current[1:], strict=False):
         planned += before
-        switched = planned + TIME_STEP * stream.integers(-early, early + 1, (runs, 1))
-        current = np.where(time[:-1] >= switched, level, current)
-    return current
+        switched = planned + scenario.sampling_interval * stream.uniform(-1, 1, (runs, 1))
+        share = np.clip((time[1:] - switched) / TIME_STEP, 0.0, 1.0)
+        mean += share * (level**2 - mean)
+        at = np.where(time >= switched, level**2, at)
+    return mean, at
 
 
 def heated(build: Build, hidden: Hidden, scenario: Scenario, seed: int, runs: int = 1) -> Heated:
@@ -106,14 +110,14 @@ def heated(build: Build, hidden: Hidden, scenario: Scenario, seed: int, runs: in
     if machine is None:
         raise ValueError(f"build {build.name!r} has no motor to be heated")
     time = np.arange(0.0, scenario.duration + TIME_STEP / 2, TIME_STEP)
-    outside, current = _weather(stream, runs, scenario, time), _currents(stream, runs, scenario, time)
+    outside, (squares, at) = _weather(stream, runs, scenario, time), _squares(stream, runs, scenario, time)
     true = {item.name: np.broadcast_to(np.asarray(getattr(hidden, item.name), float), runs) for item in fields(hidden)}
     share = np.array([2 / 3, 1 / 3])[:, None]
     capacity = np.concatenate([share * true["winding_capacity"], [true["stator_capacity"], true["housing_capacity"]]])
     inner = share * true["winding_to_stator"]
 
-    def change(state: np.ndarray, amperes: np.ndarray, air: np.ndarray, outer: np.ndarray) -> np.ndarray:
-        loss = 2 * motor.resistance_at(true["phase_resistance"], state[0] - 273.15, 20.0) * amperes**2
+    def change(state: np.ndarray, square: np.ndarray, air: np.ndarray, outer: np.ndarray) -> np.ndarray:
+        loss = 2 * motor.resistance_at(true["phase_resistance"], state[0] - 273.15, 20.0) * square
         into = inner * (state[:2] - state[2])
         on = true["stator_to_housing"] * (state[2] - state[3])
         flow = np.stack([loss - into[0], -into[1], into.sum(axis=0) - on, on - outer * (state[3] - air)])
@@ -133,15 +137,15 @@ def heated(build: Build, hidden: Hidden, scenario: Scenario, seed: int, runs: in
             outside[:, now] + np.maximum(np.abs(state[3] - outside[:, now]), 1e-3),
         )
         air = outside[:, now], (outside[:, now] + outside[:, now + 1]) / 2, outside[:, now + 1]
-        one = change(state, current[:, now], air[0], outer)
-        two = change(state + TIME_STEP / 2 * one, current[:, now], air[1], outer)
-        three = change(state + TIME_STEP / 2 * two, current[:, now], air[1], outer)
-        four = change(state + TIME_STEP * three, current[:, now], air[2], outer)
+        one = change(state, squares[:, now], air[0], outer)
+        two = change(state + TIME_STEP / 2 * one, squares[:, now], air[1], outer)
+        three = change(state + TIME_STEP / 2 * two, squares[:, now], air[1], outer)
+        four = change(state + TIME_STEP * three, squares[:, now], air[2], outer)
         state = state + TIME_STEP / 6 * (one + 2 * two + 2 * three + four)
         course[now + 1] = state
     every = int(round(scenario.sampling_interval / TIME_STEP))
     seen = course[::every]
-    amperes = np.concatenate([current, current[:, -1:]], axis=1)[:, ::every]
+    amperes = np.sqrt(at[:, ::every])
     winding, stator, housing, air = seen[:, 0].T, seen[:, 2].T, seen[:, 3].T, outside[:, ::every]
 
     def scale(deviation: float) -> np.ndarray:
