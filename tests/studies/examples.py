@@ -53,6 +53,29 @@ def strong(**changes) -> Build:
     return replace(build(), wide | {path.replace("__", "."): value for path, value in changes.items()})
 
 
+ALL_PATHS = {
+    "motor.magnet_capacity": 520.0,
+    "motor.magnet_to_housing": 28.0,
+    "motor.gap_diameter": 0.186,
+    "motor.gap_width": 0.0008,
+    "motor.stack_length": 0.028,
+    "motor.end_winding_area": 0.021,
+    "motor.stator_to_axle": 0.35,
+}
+SINK = {
+    "controller.bridge_capacity": 12.0,
+    "controller.bridge_to_sink": 2.5,
+    "controller.sink_capacity": 180.0,
+    "controller.sink_to_air": 0.9,
+    "controller.bridge_limit": 373.15,
+}
+
+
+def described(**changes) -> Build:
+    """The strong commuter with every path for heat and the controller's heat sink described."""
+    return replace(strong(), ALL_PATHS | SINK | {path.replace("__", "."): value for path, value in changes.items()})
+
+
 def strange(rng: np.random.Generator) -> Build:
     """The commuter with random gear, legs, sensor and drive limits."""
     changes = {

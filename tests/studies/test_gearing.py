@@ -212,5 +212,5 @@ def test_trade_20_newton_metres_at_the_wheel_are_an_ordinary_command():
     held = chain.__class__(
         **(vars(chain) | {"losses": chain.losses * [0, 1, 1] + [copper, 0, 0], "loss_slope": np.array([0.00393 * copper, 0, 0])})
     )
-    winding, _, housing = heat.temperatures(held, np.array([case.duration]))[0]
-    assert winding < build.controller.derating_start and housing < build.motor.magnet_limit
+    winding, _, magnets, _ = held.at(case.duration)
+    assert winding < build.controller.derating_start and magnets < build.motor.magnet_limit

@@ -124,7 +124,7 @@ def test_standing_still_on_a_slope_by_hand_and_by_the_thermal_network():
     copper = 1.5 * resistance * current**2
     rising = (1.5 * drive(build, 0.8, 393.15).phase_resistance * current**2 - copper) / 100.0
     time = heat.network_time_to_limit(
-        np.array([420.0, 1e12, 1e12]), np.array([1e-9, 1.0, 1.0]), np.array([copper, 0.0, 0.0]), 293.15, np.full(3, 293.15), 0, 388.15,
+        np.array([420.0, 1e12, 1e12]), heat.chain([1e-9, 1.0, 1.0]), np.array([copper, 0.0, 0.0]), 293.15, np.full(3, 293.15), 0, 388.15,
         np.array([rising, 0.0, 0.0]), 293.15,
     )  # fmt: skip
     assert found.stand_time == pytest.approx(float(time), rel=1e-3)

@@ -2,66 +2,17 @@
 
 import numpy as np
 import pytest
-from scipy.integrate import simpson, solve_ivp
+from scipy.integrate import simpson
 from scipy.optimize import brentq
 
 from unikit.inputs import replace
-from unikit.studies import heat
-from unikit.studies.drive import ROOM, derating, drive
+from unikit.studies import heat, network
+from unikit.studies.drive import derating, drive
 from unikit.studies.motor import point
 
 from . import examples
 
 HILL = {"slope": 0.11, "speed": 3.0, "trim": "level", "duration": 2400.0, "winding_start": 310.0}
-
-
-def copper_at(build, case, gear, kelvin, magnets):
-    """Copper loss of the split itself with a winding this warm; nothing is clipped here."""
-    return point(build, case, gear, kelvin, magnets).copper_loss
-
-
-def chains():
-    """Chains of ordinary and of hot cases."""
-    for changes in ({"trim": "none"}, {"slope": 0.06}, {"speed": 1.0, "slope": 0.14}, {"speed": 9.0, "slope": 0.0}):
-        build, case = examples.strong(), examples.case(**(HILL | changes))
-        yield build, case, heat.network(build, case, build.gears.named("long"), 300.0)
-
-
-@pytest.mark.parametrize(("build", "case", "chain"), list(chains()), ids=["no trim", "hill", "steep", "fast"])
-def test_losses_are_stored_or_go_to_the_air(build, case, chain):
-    time = np.linspace(0.0, case.duration, 8001)
-    course = heat.temperatures(chain, time)
-    gear = build.gears.named("long")
-    copper = copper_at(build, case, gear, course[:, 0], 300.0)
-    iron = point(build, case, gear, 300.0, 300.0).iron_loss
-    made = simpson(copper, x=time) + iron * case.duration
-    machine = build.motor
-    capacities = np.array([machine.winding_capacity, machine.stator_capacity, machine.housing_capacity])
-    stored = capacities @ (course[-1] - course[0])
-    to_air = chain.link_conductance[2] * simpson(course[:, 2] - case.air_temperature, x=time)
-    assert made == pytest.approx(stored + to_air, rel=1e-6)
-    assert made > 0.1 * (abs(stored) + abs(to_air))
-
-
-@pytest.mark.parametrize(("build", "case", "chain"), list(chains()), ids=["no trim", "hill", "steep", "fast"])
-def test_against_an_integrator(build, case, chain):
-    machine = build.motor
-    first, second, third = machine.winding_to_stator, machine.stator_to_housing, chain.link_conductance[2]
-    cold = copper_at(build, case, build.gears.named("long"), ROOM, 300.0)
-    iron = point(build, case, build.gears.named("long"), ROOM, 300.0).iron_loss
-
-    def rates(_, kelvin):
-        winding, stator, housing = kelvin
-        copper = cold * (1 + 0.00393 * (winding - 293.15))
-        return [
-            (copper - first * (winding - stator)) / machine.winding_capacity,
-            (iron + first * (winding - stator) - second * (stator - housing)) / machine.stator_capacity,
-            (second * (stator - housing) - third * (housing - case.air_temperature)) / machine.housing_capacity,
-        ]
-
-    time = np.linspace(0.0, case.duration, 25)
-    found = solve_ivp(rates, (0.0, case.duration), [310.0] * 3, method="DOP853", t_eval=time, rtol=1e-10, atol=1e-8)
-    assert heat.temperatures(chain, time) == pytest.approx(found.y.T, abs=1e-5)
 
 
 def test_magnets_and_housing_agree_at_the_end():
@@ -76,6 +27,7 @@ def test_the_continuous_torque_settles_at_the_limit():
     build, case = examples.strong(), examples.case(**HILL)
     gear, machine = build.gears.named("long"), build.motor
     chain, limit = heat.network(build, case, gear), 155.0 + 273.15
+    to_air = heat.paths(build, case.speed, case.air_temperature)["housing", "air"]
     torque = heat.continuous_torque(build, chain, limit)
     floor = build.rider.torque_floor
     angle = np.linspace(0, np.pi, 20_001)
@@ -87,7 +39,7 @@ def test_the_continuous_torque_settles_at_the_limit():
         constant = machine.torque_constant_peak * (1 + machine.magnet_temperature_coefficient * (housing - 298.15))
         resistance = machine.phase_resistance * (1 + 0.00393 * (limit - 293.15)) / (1 + 0.00393 * 5)
         copper = 1.5 * resistance * pulse * (torque / constant) ** 2
-        return case.air_temperature + (copper + iron) / chain.link_conductance[2] - housing, copper
+        return case.air_temperature + (copper + iron) / to_air - housing, copper
 
     housing = brentq(lambda t: housing_error(t)[0], 250, 600, xtol=1e-10)
     copper = housing_error(housing)[1]
@@ -126,7 +78,7 @@ def test_derating_begins_when_the_study_says():
     assert 0 < result.derating_after < case.duration
     gear = build.gears.named("long")
     chain = heat.network(build, case, gear, result.housing_end)
-    before, there, after = heat.temperatures(chain, result.derating_after + np.array([-1.0, 0.0, 1.0]))[:, 0]
+    before, there, after = chain.at(result.derating_after + np.array([-1.0, 0.0, 1.0]))[:, 0]
     assert there == pytest.approx(build.controller.derating_start, abs=0.02)
     assert derating(build, before) == 1 and derating(build, after) < 1
     later = result.time > result.derating_after
@@ -148,7 +100,7 @@ def test_losses_that_run_away_are_held_where_no_motor_is_left():
     case = examples.case(**(HILL | {"slope": 0.3, "trim": "none", "duration": 1e6}))
     result = heat.study(build, case)
     assert result.winding_steady == np.inf and result.summary()["winding if it went on for ever"] == "no limit"
-    assert result.winding.max() == pytest.approx(heat.HOTTEST, abs=1e-3)
+    assert result.winding.max() == pytest.approx(network.HOTTEST, abs=1e-3)
     assert 0 < result.derating_after < result.limit_after < 600
     assert (np.diff(result.winding) >= -1e-9).all()
 

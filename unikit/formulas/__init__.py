@@ -21,11 +21,13 @@ from . import (
     leverage,
     magnetics,
     motor,
+    network,
     pack,
     pedalling,
     reaction,
     reflex,
     road,
+    sink,
 )
 from .registry import FORMULAS, Formula, OutsideRangeWarning, bibliography
 
@@ -54,9 +56,11 @@ __all__ = [
     "leverage",
     "magnetics",
     "motor",
+    "network",
     "pack",
     "pedalling",
     "reaction",
     "reflex",
     "road",
+    "sink",
 ]

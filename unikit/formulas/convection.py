@@ -1,4 +1,4 @@
-"""Convection and radiation: plates, cylinders, rotating discs, air gaps, fins, and the housing of a motor in the wheel."""
+"""Convection and radiation: plates, cylinders, rotating discs, air gaps, end spaces, sunshine, and the housing of a motor in the wheel."""
 
 from __future__ import annotations
 
@@ -250,48 +250,57 @@ def air_gap_coefficient(nusselt: u.Number, conductivity: u.WattPerMetreKelvin, g
 
 
 @formula(
-    equation=r"\eta = \frac{\tanh(m L)}{m L},\quad m = \sqrt{\frac{2 h}{k\,t}}", source="incropera", valid="straight fin, tip without loss"
+    equation=r"h = k_1\,(1 + k_2\,v^{k_3})",
+    source="end_space",
+    valid="totally enclosed motors, surface speed to 20 m/s; the curves that were collected there differ by a factor of two",
 )
-def straight_fin_efficiency(
-    heat_transfer_coefficient: u.WattPerSquareMetreKelvin, conductivity: u.WattPerMetreKelvin, thickness: u.Metre, length: u.Metre
-) -> u.Ratio:
-    """Heat that a fin gives against the same fin at the temperature of its foot all over.
+def end_space_coefficient(
+    surface_speed: u.MetrePerSecond,
+    still: u.WattPerSquareMetreKelvin = 15.0,
+    growth: u.Number = 0.4,
+    exponent: u.Number = 0.9,
+) -> u.WattPerSquareMetreKelvin:
+    """Heat transfer coefficient at the ends of a winding and at the covers around them.
 
     Args:
-        heat_transfer_coefficient: at its faces.
-        conductivity: thermal conductivity of the fin.
-        thickness: thickness.
-        length: length from foot to tip; half the thickness added allows for the tip.
+        surface_speed: speed of the rotor's surface against the stator, by its size.
+        still: coefficient with the rotor at rest: natural convection and radiation.
+        growth: growth with the speed in metres per second.
+        exponent: exponent of the speed.
 
-    >>> print(round(straight_fin_efficiency(50.0, 100.0, 0.001, 0.0316228), 4))
-    0.7616
+    >>> end_space_coefficient(0.0), round(end_space_coefficient(2.0), 2)
+    (15.0, 26.2)
     """
-    positive("conductivity", conductivity)
-    positive("thickness", thickness)
-    positive("length", length)
-    positive("heat_transfer_coefficient", heat_transfer_coefficient)
-    reach = np.sqrt(2 * heat_transfer_coefficient / (conductivity * thickness)) * length
-    return np.tanh(reach) / reach
+    not_negative("still", still)
+    not_negative("growth", growth)
+    positive("exponent", exponent)
+    speed = np.abs(surface_speed)
+    warn_outside("surface_speed", speed, 0.0, 20.0, "the end space of Staton, Boglietti and Cavagnino")
+    return still * (1 + growth * speed**exponent)
 
 
-@formula(equation=r"G = h\,[A - A_f\,(1 - \eta)]", source="incropera")
-def finned_conductance(
-    heat_transfer_coefficient: u.WattPerSquareMetreKelvin, total_area: u.SquareMetre, fin_area: u.SquareMetre, fin_efficiency: u.Ratio
-) -> u.WattPerKelvin:
-    """Conductance of a finned surface.
+@formula(
+    equation=r"P = \alpha\,E\,A_p,\quad A_p = \sqrt{(\pi D^2/4)^2 + (D\,b)^2}",
+    source="incropera",
+    valid="the direction of the sun in which the cylinder throws its largest shadow; diffuse light not counted apart",
+)
+def sunlit_power(irradiance: u.WattPerSquareMetre, diameter: u.Metre, width: u.Metre, absorptivity: u.Ratio = 0.9) -> u.Watt:
+    """Heat that a short cylinder, such as the housing of a hub motor, takes from sunshine.
 
     Args:
-        heat_transfer_coefficient: alike on fins and between them.
-        total_area: area of the fins and of the surface between them.
-        fin_area: area of the fins alone.
-        fin_efficiency: efficiency of the fins.
+        irradiance: sunshine on a surface that faces the sun.
+        diameter: diameter of the cylinder.
+        width: width of the cylinder.
+        absorptivity: share of the sunshine that stays; dark paint 0.9, white paint 0.2, bare metal between.
 
-    >>> round(finned_conductance(50.0, 0.0716, 0.0527, 0.95), 3)
-    3.448
+    >>> print(round(sunlit_power(1000.0, 0.25, 0.06, 0.9), 1))
+    46.2
     """
-    within("fin_efficiency", fin_efficiency, 0.0, 1.0)
-    not_negative("total_area - fin_area", np.subtract(total_area, fin_area))
-    return heat_transfer_coefficient * (total_area - fin_area * (1 - fin_efficiency))
+    not_negative("irradiance", irradiance)
+    positive("diameter", diameter)
+    positive("width", width)
+    within("absorptivity", absorptivity, 0.0, 1.0)
+    return absorptivity * irradiance * np.hypot(np.pi / 4 * np.square(diameter), np.multiply(diameter, width))
 
 
 @formula(

@@ -11,13 +11,9 @@ from ..formulas import heat, motor, pedalling
 from ..inputs import Build, Case, Gear
 from .drive import ROOM, drive
 from .loads import loads, trim_torque
-from .motor import point
+from .network import HOUSING, MAGNETS, STATOR, WINDING, Network, network, paths  # noqa: F401 - reached as heat.…
 from .results import Result, shown
 from .split import torque_split
-
-WINDING, STATOR, HOUSING = range(3)
-HOTTEST = 673.0  # K: no insulation and no magnet outlives it
-LONGEST = 6 * 3600.0
 
 
 @dataclass(frozen=True)
@@ -29,6 +25,7 @@ class Heat(Result):
     iron_loss: u.Watt = shown("iron loss", "W")
     housing_conductance: u.WattPerKelvin = shown("housing to air", "W/K", 2)
     winding_end: u.Kelvin = shown("winding at the end of the case", "°C", 0)
+    magnet_end: u.Kelvin = shown("magnets at the end of the case", "°C", 0)
     housing_end: u.Kelvin = shown("housing at the end of the case", "°C", 0)
     winding_steady: u.Kelvin = shown("winding if it went on for ever", "°C", 0)
     air: u.Kelvin = shown("air", "°C", 0)
@@ -42,79 +39,9 @@ class Heat(Result):
     time: u.Second = shown("time", "min")
     winding: u.Kelvin = shown("winding", "°C")
     stator: u.Kelvin = shown("stator", "°C")
+    magnets: u.Kelvin = shown("magnets", "°C")
     housing: u.Kelvin = shown("housing", "°C")
     reserve: u.NewtonMetre = shown("reserve", "N*m")
-
-
-@dataclass(frozen=True)
-class Network:
-    """The chain winding - stator - housing - air of a build in a case, in SI."""
-
-    capacity: np.ndarray
-    link_conductance: np.ndarray
-    losses: np.ndarray
-    loss_slope: np.ndarray
-    ambient: float
-    start: np.ndarray
-
-
-def network(build: Build, case: Case, gear: Gear, magnet_temperature: float = ROOM) -> Network:
-    """The thermal chain with the losses that the torque split gives.
-
-    Copper loss rises with the winding's own temperature; the magnets take the
-    housing's.  All magnets and windings start at ``winding_start`` of the case,
-    or at the air's temperature.
-    """
-    cold = point(build, case, gear, ROOM, magnet_temperature)
-    rising = motor.resistance_at(1.0, 120.0, 20.0) - 1.0
-    machine = build.motor
-    to_air = heat.housing_conductance(
-        road_speed=case.speed,
-        rotation=case.speed / build.wheel.radius,
-        diameter=machine.housing_diameter,
-        width=machine.housing_width,
-        air_temperature=case.air_temperature,
-        emissivity=machine.emissivity,
-    )
-    start = case.air_temperature if case.winding_start is None else case.winding_start
-    return Network(
-        capacity=np.array([machine.winding_capacity, machine.stator_capacity, machine.housing_capacity]),
-        link_conductance=np.array([machine.winding_to_stator, machine.stator_to_housing, to_air]),
-        losses=np.array([cold.copper_loss, cold.iron_loss, 0.0]),
-        loss_slope=np.array([cold.copper_loss * rising / 100.0, 0.0, 0.0]),
-        ambient=case.air_temperature,
-        start=np.full(3, start),
-    )
-
-
-def temperatures(chain: Network, time: np.ndarray) -> np.ndarray:
-    """Temperatures of the three nodes at given times, shape (times, 3).
-
-    Held from the moment when one of them reaches 400 °C: the motor is lost by
-    then, and losses that run away would leave all numbers behind.
-    """
-
-    def at(time: np.ndarray) -> np.ndarray:
-        return heat.network_response(
-            chain.capacity, chain.link_conductance, chain.losses, chain.ambient, chain.start, time, chain.loss_slope, ROOM
-        )
-
-    try:
-        course = at(time)
-    except ValueError:  # it runs away before the last of the times
-        course = np.array([np.inf])
-    if course.max() < HOTTEST:  # the search for the moment takes ten times as long as the course
-        return course
-    return at(np.minimum(time, min(_reached(chain, node, HOTTEST) for node in (WINDING, STATOR, HOUSING))))
-
-
-def _reached(chain: Network, node: int, limit: float) -> float:
-    """Time until a node reaches a limit; inf if never."""
-    return float(
-        heat.network_time_to_limit(
-            chain.capacity, chain.link_conductance, chain.losses, chain.ambient, chain.start, node, limit, chain.loss_slope, ROOM
-        )
-    )
 
 
 def study(build: Build, case: Case, gear: Gear | None = None, points: int = 121) -> Heat:
@@ -129,15 +56,15 @@ def study(build: Build, case: Case, gear: Gear | None = None, points: int = 121)
         raise ValueError(f"build {build.name!r} has no motor: the heat study needs one")
     gear = gear or build.gears.named(build.gears.engaged)
     time = np.linspace(0.0, case.duration, points)
-    chain = network(build, case, gear)
-    housing = ROOM
-    for _ in range(20):  # the magnets weaken with the housing's temperature at the end, and the copper loss grows with that
-        before, housing = housing, temperatures(chain, np.array([case.duration]))[0, HOUSING]
-        if abs(housing - before) < 0.01:
+    now = network(build, case, gear)
+    magnet = ROOM
+    for _ in range(20):  # the magnets weaken with their temperature at the end, and the copper loss grows with that
+        before, magnet = magnet, now.at(case.duration)[MAGNETS]
+        if abs(magnet - before) < 0.01:
             break
-        chain = network(build, case, gear, housing)
-    course = temperatures(chain, time)
-    winding, magnet = course[:, WINDING], course[:, HOUSING]
+        now = network(build, case, gear, magnet)
+    course = now.at(time)
+    winding, magnet = course[:, WINDING], course[:, MAGNETS]
     state = drive(build, case.state_of_charge, winding, magnet)
     split = torque_split(
         build, gear, np.full(points, case.speed), np.full(points, loads(build, case).wheel_torque), state, trim_torque(build, case)
@@ -147,34 +74,28 @@ def study(build: Build, case: Case, gear: Gear | None = None, points: int = 121)
 
     return Heat(
         gear=gear.name,
-        copper_loss=chain.losses[WINDING],
-        iron_loss=chain.losses[STATOR],
-        housing_conductance=chain.link_conductance[HOUSING],
+        copper_loss=now.losses[WINDING],
+        iron_loss=now.losses[STATOR],
+        housing_conductance=paths(build, case.speed, case.air_temperature)["housing", "air"],
         winding_end=winding[-1],
-        housing_end=magnet[-1],
-        winding_steady=_steady(chain),
+        magnet_end=magnet[-1],
+        housing_end=course[-1, HOUSING],
+        winding_steady=now.steady()[WINDING],
         air=case.air_temperature,
         winding_limit=winding_limit,
         magnet_limit=build.motor.magnet_limit,
-        derating_after=_reached(chain, WINDING, build.controller.derating_start),
+        derating_after=now.reached("winding", build.controller.derating_start),
         reserve_spent_after=_spent(time, split.reserve),
-        limit_after=_reached(chain, WINDING, winding_limit),
-        magnet_limit_after=_reached(chain, HOUSING, build.motor.magnet_limit),
-        continuous_torque=continuous_torque(build, chain, lasting, build.motor.magnet_limit),
+        limit_after=now.reached("winding", winding_limit),
+        magnet_limit_after=now.reached("magnets", build.motor.magnet_limit),
+        continuous_torque=continuous_torque(build, now, lasting, build.motor.magnet_limit),
         time=time,
         winding=winding,
         stator=course[:, STATOR],
-        housing=magnet,
+        magnets=magnet,
+        housing=course[:, HOUSING],
         reserve=split.reserve,
     )
-
-
-def _steady(chain: Network) -> float:
-    """Winding temperature after a very long time; no limit when its own loss runs away."""
-    try:
-        return heat.network_steady(chain.link_conductance, chain.losses, chain.loss_slope, ROOM, chain.ambient)[WINDING]
-    except ValueError:
-        return np.inf
 
 
 def _spent(time: np.ndarray, reserve: np.ndarray) -> float:
@@ -183,23 +104,24 @@ def _spent(time: np.ndarray, reserve: np.ndarray) -> float:
     return float(time[gone[0]]) if gone.size else np.inf
 
 
-def continuous_torque(build: Build, chain: Network, limit: float, magnet_limit: float = np.inf) -> float:
-    """Pulsing motor torque at which the winding, or else the magnets, settle just at a limit, at the case's speed.
+def continuous_torque(build: Build, now: Network, limit: float, magnet_limit: float = np.inf) -> u.NewtonMetre:
+    """Pulsing motor torque at which the winding, or else the magnets, settle just at a limit.
 
-    The winding's heat crosses all three links, the iron's only the last two, so
-    the copper loss that is left at the limit follows directly.
+    Temperatures are linear in the losses, so the copper loss that is left at
+    the limit follows directly.  A network of many speeds gives as many torques.
     """
-    resistance = 1.0 / chain.link_conductance
-    iron = chain.losses[STATOR] * resistance[STATOR:].sum()
-    by_winding = (limit - chain.ambient - iron) / resistance.sum()
-    by_magnets = (magnet_limit - chain.ambient) / resistance[HOUSING] - chain.losses[STATOR]
-    copper = max(min(by_winding, by_magnets), 0.0)
-    winding = chain.ambient + iron + copper * resistance.sum()
-    state = drive(
-        build, winding_temperature=winding, magnet_temperature=chain.ambient + (copper + chain.losses[STATOR]) * resistance[HOUSING]
-    )
+    winding, magnets = now.place[WINDING], now.place[MAGNETS]
+    rise = np.linalg.inv(heat.balance(now.conductance))  # of each body, in kelvin per watt in each body
+    others = now.losses.copy()
+    others[..., winding] = 0.0
+    rest = np.einsum("...ij,...j->...i", rise, others)
+    copper = (limit - now.ambient - rest[..., winding]) / rise[..., winding, winding]
+    by_magnets = (magnet_limit - now.ambient - rest[..., magnets]) / rise[..., magnets, winding]
+    copper = np.maximum(np.minimum(copper, by_magnets), 0.0)
+    settled = now.ambient + rest + copper[..., None] * rise[..., winding]
+    state = drive(build, winding_temperature=settled[..., winding], magnet_temperature=settled[..., magnets])
     per_square = motor.copper_loss(motor.current_for_torque(1.0, state.torque_constant_peak), state.phase_resistance)
     pulse = pedalling.shape_mean_square(build.rider.torque_floor)
     if build.sensor is not None and build.sensor.location == "one crank":
         pulse *= 2.0  # twice the torque in half of the turn
-    return float(np.sqrt(copper / (per_square * pulse)))
+    return np.sqrt(copper / (per_square * pulse))
