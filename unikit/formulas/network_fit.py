@@ -11,6 +11,7 @@ offset of each temperature sensor.  So the intervals hold these doubts too.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from types import MappingProxyType
 from typing import NamedTuple
 
 import numpy as np
@@ -63,10 +64,7 @@ class Setup(NamedTuple):
     to_air: u.WattPerKelvin  # computed conductance from housing to air at these rises
     air: u.Kelvin  # for which it is computed
     per_air: u.PerKelvin = 0.0  # what it gains with the temperature of the air, as a share
-    stator_to_air: u.WattPerKelvin = 0.0
-    winding_to_housing: u.WattPerKelvin = 0.0
-    stator_to_magnets: u.WattPerKelvin = 0.0
-    magnets_to_housing: u.WattPerKelvin = 0.0
+    paths: Mapping[tuple[str, str], u.WattPerKelvin] = MappingProxyType({})  # other paths, by the names of their ends; "air" is one
     magnet_capacity: u.JoulePerKelvin | None = None  # none: the magnets' ring counts with the housing
 
 
@@ -123,7 +121,8 @@ def _grid(time: np.ndarray, switched: np.ndarray) -> _Grid:
             rows += [(place, 0.0, 0.0, low, high, number, 0) for low, high in ends(gap, LONGEST_STEP)]
             rows += [(place, low, high, 1 - low, 1 - high, number, 1) for low, high in ends(gap, STEP_BEHIND_SWITCH)]
         else:
-            rows += [(place, low, high, 0.0, 0.0, -1, 0) for low, high in ends(gap, STEP_AFTER if place - 1 in switched else LONGEST_STEP)]
+            longest = STEP_BEHIND_SWITCH if place == 0 else STEP_AFTER if place - 1 in (0, *switched) else LONGEST_STEP
+            rows += [(place, low, high, 0.0, 0.0, -1, 0) for low, high in ends(gap, longest)]
         readings.append(len(rows))
     table = np.array(rows, float)
     whole = table[:, [0, 5, 6]].astype(int)
@@ -156,10 +155,9 @@ class _Model:
         knots = np.r_[[time[0]] * 3, np.linspace(time[0], time[-1], pieces + 1), [time[-1]] * 3]
         self.air_at_points = BSpline.design_matrix(points, knots, 3).toarray()
         self.air_at_readings = self.air_at_points[grid.readings]
-        self.parts = {"network": len(NETWORK), "resistance": 1, "power_scale": 1, "start": 1}
-        self.parts |= {"switch": len(self.switched), "air": self.air_at_points.shape[1]}
-        self.small = np.concatenate([np.full(7, 1e-4), [1e-4, 1e-2], np.full(len(self.switched), 1e-3), np.full(self.parts["air"], 1e-2)])
-        self.air = slice(9 + len(self.switched), len(self.small))
+        moments, air = len(self.switched), self.air_at_points.shape[1]
+        self.small = np.concatenate([np.full(8, 1e-4), [1e-2], np.full(moments, 1e-3), np.full(air, 1e-2)])  # of each number, to see slopes
+        self.moments, self.air = slice(9, 9 + moments), slice(9 + moments, 9 + moments + air)
 
     def temperatures(self, numbers: np.ndarray) -> np.ndarray:
         """Temperatures at the readings for sets of numbers, (readings, sets, bodies)."""
@@ -171,27 +169,21 @@ class _Model:
         by_name["magnets"] = np.full(sets, setup.magnet_capacity or np.nan)
         place = {name: number for number, name in enumerate(bodies)}
         conductance = np.zeros((sets, len(bodies), len(bodies)))
-
-        def link(one: str, other: str, size: np.ndarray | float) -> None:
-            conductance[:, place[one], place[other]] += size
-            conductance[:, place[other], place[one]] += size
-
-        for part, weight in (("winding", share), ("idle", 1 - share)):
-            if part in place:
-                link(part, "stator", weight * inner)
-                link(part, "housing", weight * setup.winding_to_housing)
-        link("stator", "housing", outer)
-        if "magnets" in place:
-            link("stator", "magnets", setup.stator_to_magnets)
-            link("magnets", "housing", setup.magnets_to_housing)
-        conductance[:, place["stator"], place["stator"]] = setup.stator_to_air
+        place.setdefault("magnets", place["housing"])
+        for (one, other), size in {("winding", "stator"): inner, ("stator", "housing"): outer, **setup.paths}.items():
+            parts = [("winding", share), ("idle", 1 - share)] if one == "winding" and share < 1 else [(one, 1.0)]
+            for part, weight in parts:
+                here, there = place[part], place[part if other == "air" else other]
+                conductance[:, here, there] += weight * size
+                if here != there:
+                    conductance[:, there, here] += weight * size
         capacity = np.stack([by_name[name] for name in bodies], axis=1)
         grown = 1 + COPPER_COEFFICIENT * (start - COLD)
         heat = (resistance * grown / (1 + power_scale))[:, None, None] * self.square
         shares = np.broadcast_to(grid.fixed, (sets, *grid.fixed.shape))
         if len(self.switched):
-            moment = numbers[:, 9 : 9 + len(self.switched)]
-            shares = shares + grid.moving * np.where(grid.switch >= 0, moment[:, grid.switch], 0.0)[:, :, None]
+            moment = np.where(grid.switch >= 0, numbers[:, self.moments][:, grid.switch], 0.0)
+            shares = shares + grid.moving * moment[:, :, None]
         step = (shares[..., 1] - shares[..., 0]) * np.diff(self.time)[grid.interval]
         air = numbers[:, self.air] @ self.air_at_points.T
         made = course(
@@ -221,9 +213,10 @@ def _checked(readings: Readings) -> np.ndarray:
 
 
 @formula(
-    equation=r"\min_{C, \Lambda, k, \dots} \sum_i \left(\frac{T_i - T(t_i)}{\sigma_i}\right)^2 + \sum_j \left(\frac{x_j - x_{j,0}}{s_j}\right)^2,"
-    r"\quad \mathbf{C}\,\dot{\mathbf{T}} = \mathbf{P}(I, T) - \mathbf{G}\,(\mathbf{T} - T_\infty),"
-    r"\quad G_\mathrm{housing} = k\,G_\mathrm{computed}(T_\mathrm{housing} - T_\infty)",
+    equation=r"\min_{C, \Lambda, k, \dots} \sum_i \left(\frac{T_i - T(t_i)}{\sigma_i}\right)^2"
+    r" + \sum_j \left(\frac{x_j - x_{j,0}}{s_j}\right)^2,\quad"
+    r" \mathbf{C}\,\dot{\mathbf{T}} = \mathbf{P}(I, T) - \mathbf{G}\,(\mathbf{T} - T_\infty),\quad"
+    r" G_\mathrm{housing} = k\,G_\mathrm{computed}(T_\mathrm{housing} - T_\infty)",
     source="marquardt_1963, jcgm_101, incropera",
     sign="heat positive into the winding",
     valid="all bodies at one temperature at the start; star winding; copper loss alone; errors normal",
@@ -248,14 +241,15 @@ def identify(
         used: true for the readings to fit; all if left out.
         before: what another run with the same instruments has told already.
 
-    >>> time = np.arange(0.0, 7200.0, 20.0)
-    >>> quiet = {"noise": 0.05, "offset": 0.2}
-    >>> run = Readings(time, np.where(time < 3600, 20.0, 2.0), 0 * time, 0.004, 4e-4, 0.003, {})
-    >>> setup = Setup(1.0, np.array([0.0, 100.0]), np.array([2.0, 2.0]), 295.0)
-    >>> true = [300.0, 1200.0, 2000.0, 8.0, 4.0, 1.0]
-    >>> run = example(run, setup, true, 0.17, 295.0, ("housing", "stator", "air"), **quiet)
+    >>> from unikit.formulas import heat
+    >>> time, links = np.arange(0.0, 5400.0, 10.0), heat.chain([8.0, 4.0, 1.5])
+    >>> course = heat.network_response([300.0, 1200.0, 2000.0], links, [68.0, 0.0, 0.0], 293.15, 293.15, time, [0.26724, 0.0, 0.0])
+    >>> ohm = 0.17 * (1 + COPPER_COEFFICIENT * (course[:, 0] - COLD))
+    >>> sensors = {"housing": Sensor(course[:, 2], 0.1, 0.3), "air": Sensor(0 * time + 293.15, 0.1, 0.3)}
+    >>> run = Readings(time, 0 * time + 20.0, 20.0 * ohm, 0.004, 4e-4, 0.003, sensors)
+    >>> setup = Setup(1.0, np.array([0.0, 100.0]), np.array([1.5, 1.5]), 293.15)
     >>> found = identify(run, setup, [420.0, 1350.0, 1900.0, 9.0, 3.0, 0.8])
-    >>> [round(getattr(found, name), 3) for name in NETWORK]
+    >>> [float(f"{getattr(found, name):.3g}") for name in NETWORK]
     [300.0, 1200.0, 2000.0, 8.0, 4.0, 1.0]
     """
     resistance = _checked(readings)
@@ -293,8 +287,7 @@ def identify(
             continue
         step[:7] = np.clip(step[:7], -1.0, 1.0)  # at most a factor of e at once
         everything = everything + step
-        moments = slice(9, 9 + len(model.switched))
-        everything[moments] = np.clip(everything[moments], 0.005, 0.99)
+        everything[model.moments] = np.clip(everything[model.moments], 0.005, 0.99)
     loss, everything, made = best
     covariance = np.linalg.inv(made.slope.T @ made.slope + known[1])
     count = int(len(made.remainder))
@@ -306,6 +299,7 @@ def identify(
     named = dict(zip(("winding", *sensors), range(1 + len(sensors)), strict=True))
     spread = np.sqrt(np.einsum("crp,pq,crq->cr", made.whole, covariance, made.whole))
     cold = np.exp(everything[6])
+    by_resistance = {"winding": COLD + (resistance / cold - 1) / COPPER_COEFFICIENT}
     return NetworkFit(
         **dict(zip(NETWORK, np.exp(everything[: len(NETWORK)]).tolist(), strict=True)),
         resistance=float(cold),
@@ -319,7 +313,7 @@ def identify(
         count=count,
         predicted={name: made.predicted[row] for name, row in named.items()},
         error_of_prediction={name: spread[row] for name, row in named.items()},
-        measured={"winding": COLD + (resistance / cold - 1) / COPPER_COEFFICIENT} | {name: readings.sensors[name].values for name in sensors},
+        measured=by_resistance | {name: readings.sensors[name].values for name in sensors},
         noise={name: made.noise[row] for name, row in named.items()},
     )
 
@@ -378,7 +372,7 @@ def _known(readings, model, sensors, numbers, before) -> tuple[np.ndarray, np.nd
     """What is known beforehand: means, and how sharply (inverse of the covariance)."""
     inner = len(numbers)
     mean, sharp = np.concatenate([numbers, np.zeros(len(sensors))]), np.zeros((inner + len(sensors),) * 2)
-    moments = np.arange(9, 9 + len(model.switched))
+    moments = np.arange(inner)[model.moments]
     sharp[moments, moments] = 12.0  # anywhere between two readings
     names = (*SHARED, *(f"{name} offset" for name in sensors))
     places = np.array([*range(len(SHARED)), *range(inner, len(mean))])

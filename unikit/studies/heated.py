@@ -7,14 +7,18 @@ judged by it.  Motor, bench and scenario are invented.
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Sequence
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
+from pathlib import Path
 
 import numpy as np
 
 from .. import units as u
 from ..formulas import heat, motor
-from ..inputs import Build
+from ..inputs import Build, load_build
+from ..inputs.bench import Measured, Run, make_run
+from ..inputs.instruments import Accuracy
 
 TIME_STEP = 2.0  # s; readings fall on some of these steps
 
@@ -71,6 +75,25 @@ class Heated:
     true_housing: u.Kelvin = field(repr=False)
     true_air: u.Kelvin = field(repr=False)
     hidden: Hidden = field(repr=False)
+    scenario: Scenario = field(repr=False)
+
+    def run(self, number: int = 0, name: str = "heating", stator: bool = True) -> Run:
+        """One of them as a run of a bench record, with the accuracies that the scenario states; the stator's sensor may be left out."""
+        said = self.scenario
+        sensor = Accuracy(0.0, said.temperature_noise), Accuracy(0.0, said.offset_bound / np.sqrt(3))
+        quantities = {
+            "time": Measured(self.time.copy()),
+            "direct_current": Measured(self.current[number].copy(), Accuracy(0.0, said.current_noise), Accuracy(said.current_scale)),
+            "direct_voltage": Measured(self.voltage[number].copy(), Accuracy(0.0, said.voltage_noise), Accuracy(said.voltage_scale)),
+            "housing_temperature": Measured(self.housing[number].copy(), *sensor),
+            "air_temperature": Measured(self.air[number].copy(), *sensor),
+            "heated_phases": Measured(np.asarray(2.0)),
+            "air_speed": Measured(np.asarray(said.air_speed)),
+            "rotation": Measured(np.asarray(said.rotation)),
+        }
+        if stator:
+            quantities["stator_temperature"] = Measured(self.stator[number].copy(), *sensor)
+        return make_run(name, "heating", quantities)
 
 
 def _weather(stream: np.random.Generator, runs: int, scenario: Scenario, time: np.ndarray) -> np.ndarray:
@@ -98,13 +121,14 @@ def _squares(stream: np.random.Generator, runs: int, scenario: Scenario, time: n
     return mean, at
 
 
-def heated(build: Build, hidden: Hidden, scenario: Scenario, seed: int, runs: int = 1) -> Heated:
+def heated(build: Build, hidden: Hidden, scenario: Scenario, seed: int, runs: int = 1, instruments: int | None = None) -> Heated:
     """Warm and cool a hidden motor in the housing of a build, many times with other air, switching and sensors.
 
     Two leads of a star carry a direct current: it heats two phases, the third
     only looks on.  Classical Runge-Kutta steps with the conductance from
     housing to air computed anew in each, at the present temperatures; so the
-    route is another one than that of the fit.
+    route is another one than that of the fit.  ``instruments`` is the seed of
+    offsets and scales: runs with the same one were measured with the same set.
     """
     machine, stream = build.motor, np.random.default_rng(seed)
     if machine is None:
@@ -148,21 +172,19 @@ def heated(build: Build, hidden: Hidden, scenario: Scenario, seed: int, runs: in
     amperes = np.sqrt(at[:, ::every])
     winding, stator, housing, air = seen[:, 0].T, seen[:, 2].T, seen[:, 3].T, outside[:, ::every]
 
-    def scale(deviation: float) -> np.ndarray:
-        return 1 + deviation * stream.normal(size=(runs, 1))
+    theirs = np.random.default_rng([seed if instruments is None else instruments, 1])
 
-    def noisy(values: np.ndarray, noise: float) -> np.ndarray:
-        return values + noise * stream.normal(size=values.shape)
+    def noisy(values: np.ndarray, noise: float, scale: float = 0.0) -> np.ndarray:
+        return values * (1 + scale * theirs.normal(size=(runs, 1))) + noise * stream.normal(size=values.shape)
 
     def read(temperature: np.ndarray) -> np.ndarray:
-        offset = scenario.offset_bound * stream.uniform(-1, 1, (runs, 1))
-        return noisy(temperature + offset, scenario.temperature_noise)
+        return noisy(temperature, scenario.temperature_noise) + scenario.offset_bound * theirs.uniform(-1, 1, (runs, 1))
 
     volts = 2 * motor.resistance_at(true["phase_resistance"][:, None], winding - 273.15, 20.0) * amperes
     return Heated(
         time=time[::every],
-        current=noisy(amperes * scale(scenario.current_scale), scenario.current_noise),
-        voltage=noisy(volts * scale(scenario.voltage_scale), scenario.voltage_noise),
+        current=noisy(amperes, scenario.current_noise, scenario.current_scale),
+        voltage=noisy(volts, scenario.voltage_noise, scenario.voltage_scale),
         housing=read(housing),
         stator=read(stator),
         air=read(air),
@@ -171,4 +193,85 @@ def heated(build: Build, hidden: Hidden, scenario: Scenario, seed: int, runs: in
         true_housing=housing,
         true_air=air,
         hidden=hidden,
+        scenario=scenario,
     )
+
+
+# The example runs: the same motor and instruments at two currents, so that one can be predicted from the other.
+EXAMPLES = {
+    "warmed_at_20A": ((600.0, 2.0), (3600.0, 20.0), (5400.0, 2.0)),
+    "warmed_at_14A": ((600.0, 2.0), (4800.0, 14.0), (3600.0, 2.0)),
+}
+SEED = 23  # of the instruments; each run has its own air, switching and noise
+COLUMNS = {
+    "time": ("time_s", "s", "%.0f"),
+    "direct_current": ("current_A", "A", "%.3f"),
+    "direct_voltage": ("voltage_V", "V", "%.4f"),
+    "housing_temperature": ("housing_C", "°C", "%.2f"),
+    "stator_temperature": ("stator_C", "°C", "%.2f"),
+    "air_temperature": ("air_C", "°C", "%.2f"),
+}
+RANGES = {"A": "-30 A to 30 A", "V": "-10 V to 10 V", "°C": "0 °C to 180 °C"}
+
+
+def examples(build: Build) -> dict[str, Heated]:
+    """The example runs: one set of instruments, so the same offsets and scales in both."""
+    return {
+        name: heated(build, Hidden(), replace(Scenario(), current=current), SEED + place, instruments=SEED)
+        for place, (name, current) in enumerate(EXAMPLES.items())
+    }
+
+
+def table_of(run: Run) -> str:
+    """A run as the table that the example record declares."""
+    columns = []
+    for quantity, (_, unit, form) in COLUMNS.items():
+        values = run.values(quantity) - (273.15 if unit == "°C" else 0.0)
+        columns.append(np.char.mod(form, values))
+    rows = [",".join(head for head, _, _ in COLUMNS.values()), *(",".join(row) for row in zip(*columns, strict=True))]
+    return "\n".join(rows) + "\n"
+
+
+def record_of(runs: Sequence[Run], scenario: Scenario) -> str:
+    """The record that declares the example runs."""
+    noise = {"A": f"{scenario.current_noise:g} A", "V": f"{scenario.voltage_noise:g} V", "°C": f"{scenario.temperature_noise:g} K"}
+    shared = {"direct_current": f"{100 * scenario.current_scale:g} %", "direct_voltage": f"{100 * scenario.voltage_scale:g} %"}
+    offset = f"{scenario.offset_bound / np.sqrt(3):.3f} K"
+    lines = [
+        "# Invented runs, computed by `python -m unikit.studies.heated`, which states the motor that is hidden in them.",
+        f"# Temperature sensors: each may be off by up to {scenario.offset_bound:g} K throughout,",
+        f"# anywhere between these ends, which is a standard deviation of {offset}.",
+        "format = 1",
+        'name = "Motor warmed on the bench"',
+        'source = "computed, invented"',
+    ]
+    for run in runs:
+        lines += ["", "[[runs]]", f'name = "{run.name}"', 'kind = "heating"', f'table = "{run.name}.csv"']
+        lines += ['delimiter = "comma"', 'decimal = "point"']
+        for quantity, (head, unit, _) in COLUMNS.items():
+            lines += [f"[runs.columns.{quantity}]", f'column = "{head}"', f'unit = "{unit}"']
+            if quantity != "time":
+                common, instrument = shared.get(quantity, offset), quantity.replace("direct_", "").replace("_temperature", " sensor")
+                lines += [f'uncertainty = "{noise[unit]}"', f'common_uncertainty = "{common}"', f'range = "{RANGES[unit]}"']
+                lines += [f'instrument = "{instrument}"']
+        lines += ["[runs.constants.heated_phases]", 'value = "2"  # two leads of a star: the third phase carries nothing']
+        lines += ["[runs.constants.air_speed]", 'value = "0 m/s"', 'uncertainty = "0.05 m/s"']
+        lines += ["[runs.constants.rotation]", 'value = "0 rpm"', 'uncertainty = "0 rpm"']
+    return "\n".join(lines) + "\n"
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Write the example runs and their record into a folder, by default ``data/bench``."""
+    given = sys.argv[1:] if arguments is None else arguments
+    folder = Path(given[0] if given else "data/bench")
+    folder.mkdir(parents=True, exist_ok=True)
+    runs = [made.run(name=name) for name, made in examples(load_build(Path("data/builds/harbour_commuter.toml"))).items()]
+    texts = {f"{run.name}.csv": table_of(run) for run in runs} | {"heating.toml": record_of(runs, Scenario())}
+    for name, text in texts.items():
+        (folder / name).write_text(text, encoding="utf-8", newline="\n")
+        print(f"{folder / name}: written")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
