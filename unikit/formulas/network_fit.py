@@ -24,7 +24,8 @@ from .registry import formula
 
 COLD = 293.15  # K, at which the resistance is stated
 INTERVAL = 1.959964  # standard deviations of a normal distribution on either side that hold 95 %
-LONGEST_STEP, STEP_BEHIND_SWITCH, STEP_AFTER = 20.0, 0.5, 2.0  # s, of the march; short where slopes have just jumped
+LONGEST_STEP, STEP_BEHIND_SWITCH, STEP_SETTLING = 20.0, 0.5, 2.5  # s, of the march: short where a slope jumps and while it settles
+SETTLING = 180.0  # s
 AIR_TIME = 1200.0  # s between the knots of the air's curve
 SWITCHED = 0.1  # share of the greatest current: a greater jump from reading to reading is a switch
 WIDE = np.log(10.0)  # standard deviation of what is known of each number of the network beforehand, as a logarithm
@@ -115,14 +116,15 @@ def _grid(time: np.ndarray, switched: np.ndarray) -> _Grid:
         edges = np.linspace(0.0, 1.0, int(np.ceil(gap / longest - 1e-9)) + 1)
         return list(zip(edges, edges[1:], strict=False))
 
+    jumped = time[0]
     for place, gap in enumerate(np.diff(time)):
+        longest = STEP_SETTLING if time[place] - jumped < SETTLING else LONGEST_STEP
         if place in switched:
-            number = int(np.flatnonzero(switched == place)[0])
-            rows += [(place, 0.0, 0.0, low, high, number, 0) for low, high in ends(gap, LONGEST_STEP)]
+            number, jumped = int(np.flatnonzero(switched == place)[0]), time[place]
+            rows += [(place, 0.0, 0.0, low, high, number, 0) for low, high in ends(gap, longest)]
             rows += [(place, low, high, 1 - low, 1 - high, number, 1) for low, high in ends(gap, STEP_BEHIND_SWITCH)]
         else:
-            longest = STEP_BEHIND_SWITCH if place == 0 else STEP_AFTER if place - 1 in (0, *switched) else LONGEST_STEP
-            rows += [(place, low, high, 0.0, 0.0, -1, 0) for low, high in ends(gap, longest)]
+            rows += [(place, low, high, 0.0, 0.0, -1, 0) for low, high in ends(gap, STEP_BEHIND_SWITCH if place == 0 else longest)]
         readings.append(len(rows))
     table = np.array(rows, float)
     whole = table[:, [0, 5, 6]].astype(int)
