@@ -213,6 +213,7 @@ TYPICAL = dict(
     phase_voltage=45.0, pole_pairs=20.0, power_a=6.0, power_b=14.0, power_factor=0.8, quadrature_current=20.0,
     quadrature_inductance=0.5e-3, reference_celsius=20.0, reference_flux_density=1.5, reference_frequency=50.0,
     relative_permeability=1.05, remanence=1.3, resistance=0.1, resistivity=52e-8, rotation=30.0, rotation_a=10.0, rotation_b=20.0,
+    saturation_current=90.0,
     shape_mean_square=1.2, speed_constant=1.0, standby_power=4.0, steady_torque=5.0, temperature_celsius=90.0, thickness=0.35e-3,
     torque=15.0, torque_constant_peak=0.82, torque_constant_rms=1.1, value=1.3, voltage=48.0,
 )  # fmt: skip
@@ -269,3 +270,16 @@ def test_units_at_the_door():
     assert torque.to("A").magnitude == pytest.approx(25.0)
     with pytest.raises(units.UnitError):
         motor.current_for_torque.with_units(torque="20 J", torque_constant_peak="0.8 N*m/A")
+
+
+@pytest.mark.checks("limit", "magnetics.saturated_torque", "magnetics.current_when_saturated")
+def test_saturation_at_its_ends_and_at_its_own_current():
+    """71 % at the saturation current is what the build file says of it; far above, the torque nears a ceiling."""
+    assert magnetics.saturated_torque(1e-3, 0.9, 60.0) == pytest.approx(0.9e-3, rel=1e-9)
+    assert magnetics.saturated_torque(60.0, 0.9, 60.0) == pytest.approx(0.9 * 60 * np.sqrt(0.5))
+    assert magnetics.saturated_torque(-1e7, 0.9, 60.0) == pytest.approx(-54.0, rel=1e-6)
+    assert magnetics.current_when_saturated(1e-3, 0.9, 60.0) == pytest.approx(1e-3 / 0.9, rel=1e-9)
+    current = np.linspace(-200, 200, 9)
+    assert magnetics.current_when_saturated(magnetics.saturated_torque(current, 0.9, 60.0), 0.9, 60.0) == pytest.approx(current)
+    with pytest.raises(ValueError, match="must be above 0"):
+        magnetics.current_when_saturated(54.0, 0.9, 60.0)

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
+import numpy as np
+
 from .. import units as u
 from .checks import not_negative, positive
 from .registry import formula
@@ -118,3 +120,51 @@ def gap_flux_density(remanence: u.Tesla, relative_permeability: u.Ratio, gap: u.
     positive("magnet_length", magnet_length)
     not_negative("gap", gap)
     return remanence / (1 + relative_permeability * gap / magnet_length)
+
+
+@formula(
+    equation=r"T = \frac{K_T\,\hat I}{\sqrt{1 + (\hat I/I_s)^2}}",
+    source="definition",
+    sign="torque has the sign of the current",
+    valid="a smooth roll-off with one number, not a law of the iron; between the currents at which it was found",
+)
+def saturated_torque(
+    current_peak: u.Ampere, torque_constant_peak: u.NewtonMetrePerAmpere, saturation_current: u.Ampere = np.inf
+) -> u.NewtonMetre:
+    """Torque of a quadrature current when the iron saturates.
+
+    Args:
+        current_peak: peak of the phase current.
+        torque_constant_peak: torque per ampere of phase peak at small current.
+        saturation_current: current at which the torque per ampere has fallen to 71 %; endless for no fall.
+
+    >>> round(float(saturated_torque(60.0, 0.9, 60.0)), 4), float(saturated_torque(10.0, 0.9))
+    (38.1838, 9.0)
+    """
+    positive("saturation_current", saturation_current)
+    return torque_constant_peak * current_peak / np.sqrt(1 + (current_peak / saturation_current) ** 2)
+
+
+@formula(
+    equation=r"\hat I = \frac{T}{\sqrt{K_T^2 - (T/I_s)^2}}",
+    source="definition",
+    sign="current has the sign of the torque",
+    valid="torque below torque constant times saturation current, which no current exceeds in this model",
+)
+def current_when_saturated(
+    torque: u.NewtonMetre, torque_constant_peak: u.NewtonMetrePerAmpere, saturation_current: u.Ampere = np.inf
+) -> u.Ampere:
+    """Quadrature current, phase peak, for a torque when the iron saturates.
+
+    Args:
+        torque: electromagnetic torque, before iron and bearing drag.
+        torque_constant_peak: torque per ampere of phase peak at small current.
+        saturation_current: current at which the torque per ampere has fallen to 71 %; endless for no fall.
+
+    >>> round(float(current_when_saturated(38.1838, 0.9, 60.0)), 3)
+    60.0
+    """
+    positive("saturation_current", saturation_current)
+    left = torque_constant_peak**2 - (torque / saturation_current) ** 2
+    positive("torque_constant_peak * saturation_current - torque", left)
+    return torque / np.sqrt(left)

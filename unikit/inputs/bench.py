@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 import os
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -112,7 +112,7 @@ KINDS: dict[str, Needs] = {
 
 @dataclass(frozen=True, eq=False)
 class Measured:
-    """One quantity of a run in SI: a value for each row, or one for all rows (a constant).
+    """One quantity of a run in SI: a value for each row, or one for all rows where it is ``constant``.
 
     ``each`` is the scatter of single readings; ``common`` is what all readings
     of one instrument share: an error of its scale and one of its zero.
@@ -122,11 +122,7 @@ class Measured:
     each: Accuracy = EXACT
     common: Accuracy = EXACT
     instrument: str = ""
-
-    @property
-    def constant(self) -> bool:
-        """Whether the quantity has one value for all rows."""
-        return self.values.ndim == 0
+    constant: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -182,9 +178,10 @@ def make_run(name: str, kind: str, quantities: Mapping[str, Measured]) -> Run:
     wrong = _missing(kind, quantities) or _strange(kind, quantities)
     if wrong:
         raise ValueError(f"run {name!r}: {wrong}")
-    for one in quantities.values():
+    kept = {quantity: replace(one, values=np.array(one.values, float)) for quantity, one in quantities.items()}
+    for one in kept.values():
         one.values.flags.writeable = False
-    return Run(name, kind, Named(quantities))
+    return Run(name, kind, Named(kept))
 
 
 def load_bench(path: str | os.PathLike[str]) -> Bench:
@@ -377,7 +374,7 @@ def _run(head: _Head, folder: str) -> Run:
     measured = {}
     for quantity, one in head.said.items():
         values = table.values[quantity] if one.column else np.asarray(one.value)
-        measured[quantity] = Measured(values, one.each, one.common, one.instrument or f"{head.name}.{quantity}")
+        measured[quantity] = Measured(values, one.each, one.common, one.instrument or f"{head.name}.{quantity}", one.column is None)
     return make_run(head.name, head.kind, measured)
 
 
