@@ -114,7 +114,9 @@ def test_another_fitting_routine_finds_the_same_network_and_errors():
         made = heat.network_response(network[:3], links, [loss, 0, 0], COLD, start, run.time, [ALPHA * loss, 0, 0], COLD)
         return np.concatenate([resistance * (1 + ALPHA * (made[:, 0] - COLD)) / (0.17 * ALPHA * 0.1), made[:, 1] / 0.1, made[:, 2] / 0.1])
 
-    best, spread = curve_fit(model, 0.0, data, p0=[*np.log(GUESS), np.log(0.168), COLD + 0.1], sigma=np.ones(len(data)), absolute_sigma=True)
+    best, spread = curve_fit(
+        model, 0.0, data, p0=[*np.log(GUESS), np.log(0.168), COLD + 0.1], sigma=np.ones(len(data)), absolute_sigma=True
+    )
     other = np.sqrt(np.diag(spread))[:6]
     apart = np.log([getattr(found, name) for name in NETWORK]) - best[:6]
     assert np.all(np.abs(apart) < 0.06 * other), apart / other

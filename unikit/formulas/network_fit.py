@@ -219,7 +219,7 @@ def _checked(readings: Readings) -> np.ndarray:
     r" + \sum_j \left(\frac{x_j - x_{j,0}}{s_j}\right)^2,\quad"
     r" \mathbf{C}\,\dot{\mathbf{T}} = \mathbf{P}(I, T) - \mathbf{G}\,(\mathbf{T} - T_\infty),\quad"
     r" G_\mathrm{housing} = k\,G_\mathrm{computed}(T_\mathrm{housing} - T_\infty)",
-    source="marquardt_1963, jcgm_101, incropera",
+    source="marquardt_1963, jcgm_100, incropera",
     sign="heat positive into the winding",
     valid="all bodies at one temperature at the start; star winding; copper loss alone; errors normal",
 )

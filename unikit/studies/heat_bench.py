@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -20,6 +21,8 @@ FITTED = network_fit.NETWORK[:5]  # what a build file holds of it
 LOOKED_FOR = {("winding", "stator"), ("stator", "housing"), ("housing", "air")}
 RISES = np.arange(0.0, 251.0)  # K of the housing over the air
 USUAL_RISE = 30.0  # K at which the conductance to the air is stated
+APART = 3.0  # K that sensors may differ at the start, or five times what is stated of their offsets if that is more
+STRANGE = 3.0  # times the resistance that the build states
 TIED = 0.9  # correlation from which on two numbers are named as tied together
 LOOSE = 0.2  # standard error, as a share, from which on a number counts as not told: a factor of 2.2 between the ends of its interval
 
@@ -103,6 +106,7 @@ def readings(run: Run) -> network_fit.Readings:
         if quantity in run
     }
     amperes, volts = series("direct_current"), series("direct_voltage")
+    _alike_at_start(run.name, sensors)
     return network_fit.Readings(
         time=time,
         current=amperes,
@@ -114,6 +118,18 @@ def readings(run: Run) -> network_fit.Readings:
     )
 
 
+def _alike_at_start(name: str, sensors: Mapping[str, network_fit.Sensor]) -> None:
+    """Refuse a run that does not begin with one temperature all over: columns are swapped, or the motor was still warm."""
+    air = sensors["air"]
+    for place, one in sensors.items():
+        apart = float(np.median(one.values[:5]) - np.median(air.values[:5]))
+        if abs(apart) > max(APART, 5 * np.hypot(one.offset, air.offset)):
+            raise ValueError(
+                f"run {name!r} must begin with the motor at the temperature of the air all over: {SENSORS[place]} begins {apart:+.1f} K "
+                "from air_temperature; let it stand for a night, or look whether columns are swapped"
+            )
+
+
 def setup(build: Build, run: Run) -> network_fit.Setup:
     """What build and run tell of the network beforehand: the share of the winding that is heated, and all computed paths.
 
@@ -123,8 +139,15 @@ def setup(build: Build, run: Run) -> network_fit.Setup:
     if machine is None:
         raise ValueError(f"build {build.name!r} has no motor: there is no thermal network to be found")
     phases = run.values("heated_phases")
-    if phases.ndim or phases not in (2, 3):
+    if not run["heated_phases"].constant or phases not in (2, 3):
         raise ValueError(f"run {run.name!r}: heated_phases must be the constant 2 (two leads of a star) or 3 (all in a row), got {phases}")
+    first = float(run.values("direct_voltage")[0] / run.values("direct_current")[0])
+    stated = float(phases) * machine.phase_resistance
+    if not 1 / STRANGE < first / stated < STRANGE:
+        raise ValueError(
+            f"run {run.name!r}: voltage over current is {first:.3g} ohm in the first reading, and the build states {stated:.3g} ohm for "
+            f"{phases:g} phases in a row: are columns or units mistaken, or is there no current yet? A small one is needed from the start"
+        )
     air_speed, rotation, air = (float(np.mean(run.values(name))) for name in ("air_speed", "rotation", "air_temperature"))
 
     def to_air(temperature: float, rise: np.ndarray | float) -> np.ndarray:

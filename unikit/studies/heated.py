@@ -87,9 +87,9 @@ class Heated:
             "direct_voltage": Measured(self.voltage[number].copy(), Accuracy(0.0, said.voltage_noise), Accuracy(said.voltage_scale)),
             "housing_temperature": Measured(self.housing[number].copy(), *sensor),
             "air_temperature": Measured(self.air[number].copy(), *sensor),
-            "heated_phases": Measured(np.asarray(2.0)),
-            "air_speed": Measured(np.asarray(said.air_speed)),
-            "rotation": Measured(np.asarray(said.rotation)),
+            "heated_phases": Measured(np.asarray(2.0), constant=True),
+            "air_speed": Measured(np.asarray(said.air_speed), constant=True),
+            "rotation": Measured(np.asarray(said.rotation), constant=True),
         }
         if stator:
             quantities["stator_temperature"] = Measured(self.stator[number].copy(), *sensor)
@@ -125,9 +125,9 @@ def heated(build: Build, hidden: Hidden, scenario: Scenario, seed: int, runs: in
     """Warm and cool a hidden motor in the housing of a build, many times with other air, switching and sensors.
 
     Two leads of a star carry a direct current: it heats two phases, the third
-    only looks on.  Classical Runge-Kutta steps with the conductance from
-    housing to air computed anew in each, at the present temperatures; so the
-    route is another one than that of the fit.  ``instruments`` is the seed of
+    only looks on.  Classical Runge-Kutta steps, with the conductance from
+    housing to air computed anew at each reading from the temperatures there;
+    so the route is another one than that of the fit.  ``instruments`` is the seed of
     offsets and scales: runs with the same one were measured with the same set.
     """
     machine, stream = build.motor, np.random.default_rng(seed)
@@ -150,16 +150,18 @@ def heated(build: Build, hidden: Hidden, scenario: Scenario, seed: int, runs: in
     state = np.repeat(outside[None, :, 0], 4, axis=0)
     course = np.empty((len(time), 4, runs))
     course[0] = state
+    every = int(round(scenario.sampling_interval / TIME_STEP))
     for now in range(len(time) - 1):
-        outer = true["housing_factor"] * heat.housing_conductance(
-            scenario.air_speed,
-            scenario.rotation,
-            machine.housing_diameter,
-            machine.housing_width,
-            outside[:, now],
-            machine.emissivity,
-            outside[:, now] + np.maximum(np.abs(state[3] - outside[:, now]), 1e-3),
-        )
+        if now % every == 0:
+            outer = true["housing_factor"] * heat.housing_conductance(
+                scenario.air_speed,
+                scenario.rotation,
+                machine.housing_diameter,
+                machine.housing_width,
+                outside[:, now],
+                machine.emissivity,
+                outside[:, now] + np.maximum(np.abs(state[3] - outside[:, now]), 1e-3),
+            )
         air = outside[:, now], (outside[:, now] + outside[:, now + 1]) / 2, outside[:, now + 1]
         one = change(state, squares[:, now], air[0], outer)
         two = change(state + TIME_STEP / 2 * one, squares[:, now], air[1], outer)
@@ -167,7 +169,6 @@ def heated(build: Build, hidden: Hidden, scenario: Scenario, seed: int, runs: in
         four = change(state + TIME_STEP * three, squares[:, now], air[2], outer)
         state = state + TIME_STEP / 6 * (one + 2 * two + 2 * three + four)
         course[now + 1] = state
-    every = int(round(scenario.sampling_interval / TIME_STEP))
     seen = course[::every]
     amperes = np.sqrt(at[:, ::every])
     winding, stator, housing, air = seen[:, 0].T, seen[:, 2].T, seen[:, 3].T, outside[:, ::every]
