@@ -38,9 +38,8 @@ def test_intervals_hold_the_truth_as_often_as_they_say(stator):
             hot.append(found.hottest)
     apart = np.array(apart)
     covered = (np.abs(apart) < 1.959964).mean(axis=0)
-    print(
-        f"\n{'with' if stator else 'without'} stator sensor, {RUNS} runs, {1e3 * spent / RUNS:.0f} ms a fit, hottest {max(hot) - 273:.0f} °C"
-    )
+    said = f"{RUNS} runs, {1e3 * spent / RUNS:.0f} ms a fit, hottest {max(hot) - 273:.0f} °C"
+    print(f"\n{'with' if stator else 'without'} stator sensor, {said}")
     for place, name in enumerate(NETWORK):
         bias, scatter = apart[:, place].mean(), apart[:, place].std()
         print(f"{name:20} inside {100 * covered[place]:.1f} %, bias {bias:+.2f} and scatter {scatter:.2f} standard errors")

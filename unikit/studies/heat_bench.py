@@ -12,7 +12,7 @@ from ..formulas import heat, motor, network_fit
 from ..inputs import Build, Spread, replace
 from ..inputs.bench import Measured, Run
 from ..inputs.spreads import write_spread
-from .network import paths
+from .network import matrix, paths
 from .results import Result, shown
 
 SENSORS = {"stator": "stator_temperature", "magnets": "magnet_temperature", "housing": "housing_temperature", "air": "air_temperature"}
@@ -55,6 +55,7 @@ class HeatBench(Result):
     computed_conductance: u.WattPerKelvin = shown("housing to air as computed, 30 K over the air", "W/K", 2)
     housing_conductance: u.WattPerKelvin = shown("housing to air as found, 30 K over the air", "W/K", 2)
     line_resistance: u.Ohm = shown("resistance between the leads at 20 °C", "mohm", 2)
+    slowest: u.Second = shown("slowest time constant of the network", "min")
     tied: str = shown("tied together (correlation)")
     not_told: str = shown("not told by these sensors")
     housing_means: str = shown("what the factor means")
@@ -193,6 +194,7 @@ def study(build: Build, run: Run, until: u.Second | None = None, before: HeatBen
         computed_conductance=computed,
         housing_conductance=computed * fit.housing_factor,
         line_resistance=fit.resistance,
+        slowest=_slowest(build, bench, fit, computed),
         tied=_tied(fit),
         not_told=_not_told(fit, seen),
         housing_means=_meaning(fit),
@@ -211,6 +213,16 @@ def study(build: Build, run: Run, until: u.Second | None = None, before: HeatBen
         used=used,
         fit=fit,
     )
+
+
+def _slowest(build: Build, bench: network_fit.Setup, fit: network_fit.NetworkFit, computed: float) -> float:
+    """Longest time constant of the network with constant losses and the conductance to the air at its usual rise."""
+    found = {("winding", "stator"): fit.winding_to_stator, ("stator", "housing"): fit.stator_to_housing}
+    ring = () if bench.magnet_capacity is None else (bench.magnet_capacity,)
+    capacity = np.array([fit.winding_capacity, fit.stator_capacity, *ring, fit.housing_capacity])
+    links = matrix(build, {**bench.paths, **found, ("housing", "air"): computed * fit.housing_factor})
+    root = np.sqrt(capacity)
+    return float(1 / np.linalg.eigvalsh(heat.balance(links) / root[:, None] / root)[0])
 
 
 def _tied(fit: network_fit.NetworkFit) -> str:

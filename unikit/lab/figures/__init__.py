@@ -10,6 +10,7 @@ from . import (
     gearing,
     going,
     heat,
+    heat_bench,
     leverage,
     motor,
     review,
@@ -37,6 +38,7 @@ TOPICS: dict[str, ModuleType] = {
     "ride": ride,
     "review": review,
 }
-PICTURES = {name: module.picture for name, module in TOPICS.items()} | {"side": side.picture, "rider": rider.picture}
+PICTURES = {name: module.picture for name, module in TOPICS.items()}
+PICTURES |= {"side": side.picture, "rider": rider.picture, "heat_bench": heat_bench.picture}
 
-__all__ = ["PICTURES", "TOPICS", *TOPICS, "rider", "side"]
+__all__ = ["PICTURES", "TOPICS", *TOPICS, "heat_bench", "rider", "side"]
