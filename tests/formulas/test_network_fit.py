@@ -178,4 +178,4 @@ def test_what_cannot_be_fitted_is_refused():
         identify(seen, setup, [0.0, *GUESS[1:]])
     with pytest.raises(ValueError, match="the run before must have the same sensors: it has stator offset, housing offset, air offset"):
         bare = {name: one for name, one in run.sensors.items() if name != "stator"}
-        identify(seen._replace(sensors=bare), setup, GUESS, None, identify(seen, setup, GUESS))
+        identify(seen._replace(sensors=bare), setup, GUESS, before=identify(seen, setup, GUESS))

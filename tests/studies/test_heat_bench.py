@@ -6,13 +6,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from studies.examples import ALL_PATHS
 
 from unikit.formulas.network_fit import NETWORK
 from unikit.inputs import InputError, load_bench, load_build, save_build
 from unikit.inputs import replace as varied
 from unikit.inputs.bench import Measured, make_run
 from unikit.studies import heat_bench, heated
+
+from .examples import ALL_PATHS
 
 DATA = Path(__file__).parents[2] / "data"
 QUICK = heated.Scenario(current=((300.0, 2.0), (2400.0, 20.0), (2700.0, 2.0)), sampling_interval=20.0)
@@ -58,7 +59,7 @@ def test_the_example_holds_the_motor_that_is_hidden_in_it():
     assert found.line_resistance == pytest.approx(2 * hidden.phase_resistance, rel=0.01)
     assert found.misfit == pytest.approx(1.0, abs=0.1)
     assert found.hottest < found.winding_limit
-    assert not build().motor.winding_capacity == pytest.approx(found.winding_capacity, rel=0.05)
+    assert build().motor.winding_capacity != pytest.approx(found.winding_capacity, rel=0.05)
 
 
 def test_the_cooling_is_predicted_from_the_heating():

@@ -227,7 +227,7 @@ def identify(
     readings: Readings,
     setup: Setup,
     guess: u.Values,
-    used: u.Values | None = None,
+    used: bool | np.ndarray = True,
     before: NetworkFit | None = None,
 ) -> NetworkFit:
     """The thermal network of a run, with standard errors and what it predicts at each reading.
@@ -240,7 +240,7 @@ def identify(
         readings: what was recorded.
         setup: what is known of the motor on its bench.
         guess: the six numbers of the network to begin with.
-        used: true for the readings to fit; all if left out.
+        used: true for the readings to fit.
         before: what another run with the same instruments has told already.
 
     >>> from unikit.formulas import heat
@@ -257,7 +257,7 @@ def identify(
     resistance = _checked(readings)
     positive("guess", guess)
     model = _Model(readings, setup)
-    used = np.ones(len(readings.time), bool) if used is None else np.asarray(used, bool)
+    used = np.broadcast_to(np.asarray(used, bool), np.shape(readings.time))
     sensors = [name for name in (*BODIES, "air") if name in readings.sensors]
     unknown = [name for name in sensors if name != "air" and name not in model.bodies]
     if unknown:

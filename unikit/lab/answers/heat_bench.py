@@ -67,7 +67,7 @@ declare(
         time_constant,
         hints=(
             Slip(time_constant(600.0) / time_constant(), "that is from the moment of switching on: begin half an hour later"),
-            Slip(found("warmed_at_14A").slowest / time_constant(), "that is the time constant of the network: the task is the two readings"),
+            Slip(found("warmed_at_14A").slowest / time_constant(), "that is the time constant of the network: two readings are asked for"),
         ),
     ),
     Exercise(
