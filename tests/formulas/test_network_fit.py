@@ -135,6 +135,13 @@ def test_the_errors_grow_with_the_noise_and_with_what_is_not_measured():
     assert power.error == pytest.approx(np.hypot(whole.error, 0.02), rel=0.01)
 
 
+@pytest.mark.parametrize("factor", [0.3, 3.0])
+def test_where_it_begins_does_not_matter(factor):
+    run = Run(0.1)
+    near, far = (identify(run.readings, run.setup, guess) for guess in (GUESS, factor * np.array(GUESS)))
+    assert [getattr(far, name) for name in NETWORK] == pytest.approx([getattr(near, name) for name in NETWORK], rel=1e-3)
+
+
 def test_a_wrong_model_widens_the_intervals():
     run = Run(0.1)
     away = run.sensors["housing"]._replace(values=run.sensors["housing"].values + 0.6 * np.sin(run.time / 300))
@@ -174,6 +181,11 @@ def test_what_cannot_be_fitted_is_refused():
         identify(seen._replace(time=seen.time[::-1]), setup, GUESS)
     with pytest.raises(ValueError, match="a sensor at magnets, but the motor's network has no such body: it has winding, stator, housing"):
         identify(seen._replace(sensors=run.sensors | {"magnets": run.sensors["housing"]}), setup, GUESS)
+    with pytest.raises(ValueError, match="at least 20 readings must be used where no other run is known before, got 5"):
+        identify(seen, setup, GUESS, run.time < 70.0)
+    with pytest.raises(ValueError, match="the current must be switched at most 20 times, and be steady between: it jumps 359 times"):
+        pulsed = 1 + 0.2 * (np.arange(360) % 2)
+        identify(seen._replace(current=seen.current * pulsed, voltage=seen.voltage * pulsed), setup, GUESS)
     with pytest.raises(ValueError, match="guess must be above 0"):
         identify(seen, setup, [0.0, *GUESS[1:]])
     with pytest.raises(ValueError, match="the run before must have the same sensors: it has stator offset, housing offset, air offset"):

@@ -21,7 +21,7 @@ class Bodies(NamedTuple):
     capacity: np.ndarray  # (sets, bodies)
     conductance: np.ndarray  # (sets, bodies, bodies): links, and on the diagonal links to the air without the housing's own
     factor: np.ndarray  # (sets,): on the housing's own conductance to the air
-    rises: np.ndarray  # of the housing over the air, even steps from 0
+    rises: np.ndarray  # of the housing over the air, rising from 0
     to_air: np.ndarray  # the housing's own conductance at these rises
 
 
@@ -66,38 +66,33 @@ def course(bodies: Bodies, drive: Drive) -> np.ndarray:
     right = drive.right[..., None] * shape[:, None, 0] + lifted[:, 1:, None] * by_air[:, None]
     known = by_left * np.swapaxes(left, 0, 1) + by_right * np.swapaxes(right, 0, 1)
 
-    # what depends on the temperatures themselves, at winding and housing
+    # what depends on the temperatures themselves, at winding and housing: loss that grows, and the housing's own conductance
     ends = shape[:, [0, -1]]  # (sets, 2, modes)
-    table, per_rise = bodies.to_air, 1 / (bodies.rises[1] - bodies.rises[0])
-    last, bend = len(table) - 2, np.diff(table)
-    gain = (drive.slope[:, None] * drive.left).T, (drive.slope[:, None] * drive.right).T
+    back = np.swapaxes(ends, 1, 2).copy()
+    by_left, by_right = (part[:, :, None] * ends for part in (by_left, by_right))
+    for side, heat in ((by_left, drive.left), (by_right, drive.right)):
+        side[:, :, 0] *= (drive.slope[:, None] * heat).T[..., None]
+    by_ends = np.concatenate([by_left, by_right], axis=2)  # (steps, sets, 4, modes)
     ratio = np.ones((drive.step.shape[1], sets, 1))
     ratio[1:, :, 0] = drive.step.T[1:] / drive.step.T[:-1]
     lifted, factor, better = lifted.T.copy(), -bodies.factor, drive.better.T.copy()
     modes = np.zeros((len(kept) + 1, sets, 1, count))
-    off, before, ahead = np.empty((3, sets, 2))
-    one, other = np.empty((2, sets, 1, 2))
-    hot, lift, first, second = off[:, 0], off[:, 1], one[:, 0], other[:, 0]
-    back = np.swapaxes(ends, 1, 2).copy()
-    kept, known, by_left, by_right = (part[:, :, None] for part in (kept, known, by_left, by_right))
+    both, before = np.zeros((sets, 1, 4)), np.zeros((sets, 2))
+    off, ahead = both[:, 0, :2], both[:, 0, 2:]
+    kept, known = kept[:, :, None], known[:, :, None]
     for now in range(len(kept)):
         mode = modes[now]
-        np.matmul(mode, back, out=off[:, None])  # rise of winding and housing over the start
-        rise = lift - lifted[now]
-        place = np.abs(rise) * per_rise
-        whole = np.minimum(place.astype(int), last)
-        np.multiply(factor * ((table[whole] + (place - whole) * bend[whole]) * better[now] - reference), rise, out=lift)
-        np.subtract(off, before if now else off, out=ahead)
-        ahead *= ratio[now]
+        np.matmul(mode, back, out=both[..., :2])  # rise of winding and housing over the start
+        rise = off[:, 1] - lifted[now]
+        off[:, 1] = factor * rise * (np.interp(np.abs(rise), bodies.rises, bodies.to_air) * better[now] - reference)
+        if now == 0:
+            before[:] = off
+        np.subtract(off, before, out=ahead)
+        np.multiply(ahead, ratio[now], out=ahead)
         ahead += off
-        np.multiply(hot, gain[0][now], out=first[:, 0])
-        np.multiply(ahead[:, 0], gain[1][now], out=second[:, 0])
-        first[:, 1], second[:, 1] = lift, ahead[:, 1]
-        after = modes[now + 1]
-        np.multiply(kept[now], mode, out=after)
-        after += known[now]
-        after += by_left[now] * (one @ ends)
-        after += by_right[now] * (other @ ends)
         before[:] = off
-    modes = modes[:, :, 0]
-    return drive.start[:, None] + np.einsum("psm,sbm->psb", modes, shape)
+        after = np.multiply(kept[now], mode, out=modes[now + 1])
+        after += known[now]
+        after += both @ by_ends[now]
+    made = np.swapaxes(modes[:, :, 0], 0, 1) @ np.swapaxes(shape, 1, 2)  # (sets, points, bodies)
+    return np.swapaxes(drive.start[:, None, None] + made, 0, 1)

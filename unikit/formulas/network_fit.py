@@ -30,7 +30,8 @@ AIR_TIME = 1200.0  # s between the knots of the air's curve
 SWITCHED = 0.1  # share of the greatest current: a greater jump from reading to reading is a switch
 WIDE = np.log(10.0)  # standard deviation of what is known of each number of the network beforehand, as a logarithm
 COARSE_RESISTANCE = 0.05  # share: readings of the resistance that scatter more are left out
-ROUNDS = 30
+ROUNDS, ENOUGH = 40, 1e-3  # of the search, and the gain in the sum of squares at which it ends
+FEWEST, MOST_SWITCHES = 20, 20  # readings, and jumps of the current
 
 NETWORK = ("winding_capacity", "stator_capacity", "housing_capacity", "winding_to_stator", "stator_to_housing", "housing_factor")
 SHARED = (*NETWORK, "resistance", "power_scale")  # what a motor and its instruments keep from run to run
@@ -61,7 +62,7 @@ class Setup(NamedTuple):
     """What is known of the motor on its bench and is not looked for."""
 
     heated_share: u.Ratio  # of the winding that carries the current
-    rises: u.KelvinRise  # of the housing over the air, even steps from 0
+    rises: u.KelvinRise  # of the housing over the air, rising from 0
     to_air: u.WattPerKelvin  # computed conductance from housing to air at these rises
     air: u.Kelvin  # for which it is computed
     per_air: u.PerKelvin = 0.0  # what it gains with the temperature of the air, as a share
@@ -141,6 +142,9 @@ class _Model:
         self.setup, self.time = setup, time
         jump = np.abs(np.diff(current))
         self.switched = np.flatnonzero(jump > SWITCHED * current.max())
+        if len(self.switched) > MOST_SWITCHES:
+            jumps = f"it jumps {len(self.switched)} times"
+            raise ValueError(f"the current must be switched at most {MOST_SWITCHES} times, and be steady between: {jumps}")
         self.grid = _grid(time, self.switched)
         self.bodies = ["winding", *(["idle"] if setup.heated_share < 1 else []), "stator"]
         self.bodies += [] if setup.magnet_capacity is None else ["magnets"]
@@ -201,8 +205,8 @@ def _checked(readings: Readings) -> np.ndarray:
         if name not in readings.sensors:
             raise ValueError(f"sensors must hold housing and air, got {', '.join(readings.sensors)}")
     lengths = {len(readings.time), len(readings.current), len(readings.voltage), *(len(one.values) for one in readings.sensors.values())}
-    if len(lengths) > 1 or len(readings.time) < 20:
-        raise ValueError(f"each quantity must have one value for each of at least 20 readings, got {sorted(lengths)}")
+    if len(lengths) > 1 or len(readings.time) < FEWEST:
+        raise ValueError(f"each quantity must have one value for each of at least {FEWEST} readings, got {sorted(lengths)}")
     positive("time between readings", np.diff(readings.time))
     with np.errstate(divide="ignore", invalid="ignore"):
         resistance = np.asarray(readings.voltage) / readings.current
@@ -258,6 +262,10 @@ def identify(
     positive("guess", guess)
     model = _Model(readings, setup)
     used = np.broadcast_to(np.asarray(used, bool), np.shape(readings.time))
+    if used.sum() < FEWEST and before is None:
+        raise ValueError(f"at least {FEWEST} readings must be used where no other run is known before, got {used.sum()}")
+            f"the current must be switched at most {MOST_SWITCHES} times, and be steady between: it jumps {len(model.switched)} times"
+        )
     sensors = [name for name in (*BODIES, "air") if name in readings.sensors]
     unknown = [name for name in sensors if name != "air" and name not in model.bodies]
     if unknown:
@@ -275,7 +283,7 @@ def identify(
             gained = np.inf if best is None else best[0] - loss
             best = loss, everything, made
             damping = max(damping / 10, 1e-9)
-            if gained < 1e-3:
+            if gained < ENOUGH:
                 break
         else:
             damping *= 10
@@ -290,6 +298,8 @@ def identify(
         step[:7] = np.clip(step[:7], -1.0, 1.0)  # at most a factor of e at once
         everything = everything + step
         everything[model.moments] = np.clip(everything[model.moments], 0.005, 0.99)
+    else:
+        raise ValueError(f"no network was found in {ROUNDS} rounds: begin with other numbers, or look at the readings")
     loss, everything, made = best
     covariance = np.linalg.inv(made.slope.T @ made.slope + known[1])
     count = int(len(made.remainder))
