@@ -264,8 +264,6 @@ def identify(
     used = np.broadcast_to(np.asarray(used, bool), np.shape(readings.time))
     if used.sum() < FEWEST and before is None:
         raise ValueError(f"at least {FEWEST} readings must be used where no other run is known before, got {used.sum()}")
-            f"the current must be switched at most {MOST_SWITCHES} times, and be steady between: it jumps {len(model.switched)} times"
-        )
     sensors = [name for name in (*BODIES, "air") if name in readings.sensors]
     unknown = [name for name in sensors if name != "air" and name not in model.bodies]
     if unknown:
