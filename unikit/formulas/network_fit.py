@@ -30,7 +30,8 @@ AIR_TIME = 1200.0  # s between the knots of the air's curve
 SWITCHED = 0.1  # share of the greatest current: a greater jump from reading to reading is a switch
 WIDE = np.log(10.0)  # standard deviation of what is known of each number of the network beforehand, as a logarithm
 COARSE_RESISTANCE = 0.05  # share: readings of the resistance that scatter more are left out
-ROUNDS, ENOUGH = 40, 1e-3  # of the search, and the gain in the sum of squares at which it ends
+ROUNDS, ENOUGH = 40, 1e-3  # of the search, and the gain still to be had at which it ends, in the sum of squares
+FIRST, LAST = 0.001, 0.999  # of a switch between two readings, as shares of their interval
 FEWEST, MOST_SWITCHES = 20, 20  # readings, and jumps of the current
 
 NETWORK = ("winding_capacity", "stator_capacity", "housing_capacity", "winding_to_stator", "stator_to_housing", "housing_factor")
@@ -162,7 +163,7 @@ class _Model:
         self.air_at_points = BSpline.design_matrix(points, knots, 3).toarray()
         self.air_at_readings = self.air_at_points[grid.readings]
         moments, air = len(self.switched), self.air_at_points.shape[1]
-        self.small = np.concatenate([np.full(8, 1e-4), [1e-2], np.full(moments, 1e-3), np.full(air, 1e-2)])  # of each number, to see slopes
+        self.small = np.concatenate([np.full(8, 1e-4), [1e-2], np.full(moments, 1e-4), np.full(air, 1e-2)])  # of each number, to see slopes
         self.moments, self.air = slice(9, 9 + moments), slice(9 + moments, 9 + moments + air)
 
     def temperatures(self, numbers: np.ndarray) -> np.ndarray:
@@ -272,30 +273,30 @@ def identify(
     inner, offsets = len(model.small), np.zeros(len(sensors))
     known = _known(readings, model, sensors, numbers, before)
     everything = np.concatenate([numbers, offsets if before is None else before.mean[len(SHARED) :]])
+    moments = np.arange(len(everything))[model.moments]
     damping, best = 1e-6, None
     for _ in range(ROUNDS):
         made = _linear(readings, model, resistance, sensors, everything, used)
         away = everything - known[0]
         loss = made.remainder @ made.remainder + away @ known[1] @ away
         if best is None or loss < best[0]:
-            gained = np.inf if best is None else best[0] - loss
-            best = loss, everything, made
-            damping = max(damping / 10, 1e-9)
-            if gained < ENOUGH:
-                break
+            best, damping = (loss, everything, made), max(damping / 10, 1e-9)
         else:
             damping *= 10
         loss, everything, made = best
         normal = made.slope.T @ made.slope + known[1]
         down = made.slope.T @ made.remainder - known[1] @ (everything - known[0])
-        try:
-            step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), down)
-        except np.linalg.LinAlgError:
-            damping *= 10
-            continue
+        # a moment at an end of its interval that would go on outwards stays there, and the others go on without it
+        free = np.ones(len(everything), bool)
+        free[moments] = ~((everything[moments] <= FIRST) & (down[moments] < 0) | (everything[moments] >= LAST) & (down[moments] > 0))
+        within = np.ix_(free, free)
+        if down[free] @ np.linalg.solve(normal[within], down[free]) < ENOUGH:
+            break
+        step = np.linalg.solve(normal[within] + damping * np.diag(np.diag(normal[within])), down[free])
         step[:7] = np.clip(step[:7], -1.0, 1.0)  # at most a factor of e at once
-        everything = everything + step
-        everything[model.moments] = np.clip(everything[model.moments], 0.005, 0.99)
+        everything = everything.copy()
+        everything[free] += step
+        everything[moments] = np.clip(everything[moments], FIRST, LAST)
     else:
         raise ValueError(f"no network was found in {ROUNDS} rounds: begin with other numbers, or look at the readings")
     loss, everything, made = best
