@@ -37,7 +37,7 @@ def test_a_registered_formula_is_the_plain_function():
 
 def test_every_number_has_a_unit():
     words = (str, bool, "str", "bool", "bool | np.ndarray", "str | np.ndarray", "u.Values", "Plant", "Reflex", "Path", "GainWindow")
-    words += ("Callable[[float], bool] | None", "Callable[[np.ndarray], np.ndarray]")
+    words += ("Callable[[float], bool] | None", "Callable[[np.ndarray], np.ndarray]", "NetworkFit | None")
     for name, entry in FORMULAS.items():
         for argument, unit in entry.arguments.items():
             hint = entry.function.__annotations__.get(argument)

@@ -29,6 +29,7 @@ FORMULA = {
     "rider": "identification.lagged",
     "datasheet": "datasheet.line_speed_constant",
     "climbs": "cycles.network_periodic",
+    "heat_on": "heat.housing_conductance",
 }
 
 # Python runs this at the start of every process, so also of the notebook's kernel.

@@ -57,7 +57,8 @@ QUANTITIES: dict[str, Quantity] = {
     "lever_arm": Quantity("length"),
     "standby_power": Quantity("power"),  # drawn by the electronics with the motor off
     "bridge_resistance": Quantity("resistance"),  # of the electronics, in each phase
-    "heating_power": Quantity("power"),
+    "air_speed": Quantity("speed"),  # past the housing
+    "heated_phases": Quantity("number", exact=True),  # in series between the leads: 2 of a star, 3 where all are joined in a row
 }
 
 
@@ -93,7 +94,19 @@ KINDS: dict[str, Needs] = {
         ("magnet_temperature",),
     ),
     "stall": Needs(((("phase_current_peak",),), (("force", "lever_arm"),)), "phase_current_peak", _TEMPERATURES),
-    "heating": Needs(((("time",),), (("heating_power",),), tuple((name,) for name in _TEMPERATURES)), "time", (*_TEMPERATURES, "rotation")),
+    "heating": Needs(
+        (
+            (("time",),),
+            (("direct_voltage", "direct_current"),),
+            (("housing_temperature",),),
+            (("air_temperature",),),
+            (("heated_phases",),),
+            (("air_speed",),),
+            (("rotation",),),
+        ),
+        "time",
+        ("stator_temperature", "magnet_temperature"),
+    ),
 }
 
 

@@ -12,6 +12,7 @@ from . import (
     gearing,
     going,
     heat,
+    heat_bench,
     leverage,
     motor,
     review,
@@ -47,6 +48,7 @@ PICTURES = {name: module.picture for name, module in TOPICS.items()} | {
     "rider": rider.picture,
     "bench": bench.picture,
     "bench prediction": bench.prediction,
+    "heat_bench": heat_bench.picture,
 }
 
-__all__ = ["PICTURES", "TOPICS", *TOPICS, "bench", "rider", "side"]
+__all__ = ["PICTURES", "TOPICS", *TOPICS, "bench", "heat_bench", "rider", "side"]
