@@ -191,6 +191,7 @@ def study(
     at_ends = state.point(np.r_[limits.highest, limits.lowest], np.r_[speed, speed] / radius)
     braked = slice(len(speed), None)
     fed = -float(np.min((at_ends.battery_current * at_ends.bus_voltage)[braked]))
+    fed = fed if fed > 1e-6 else 0.0  # full packs let nothing through
     cold = _drive(build, case, winding, COLD)
     shorted = dq.short_circuit_current(
         motor.electrical_rate(fastest / radius, machine.pole_pairs),
@@ -334,7 +335,7 @@ def _outlook(build: Build, case: Case, full: Drive) -> float:
 def _drive(build: Build, case: Case, winding_temperature: float, magnet_temperature: float) -> Drive:
     state = drive(build, case.state_of_charge, winding_temperature, magnet_temperature)
     if state is None:
-        raise ValueError(f"build {build.name!r} has no motor: there is no torque to reach")
+        raise ValueError(f"build {build.name!r} has no motor: the reach study needs one")
     return state
 
 

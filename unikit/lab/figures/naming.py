@@ -41,7 +41,7 @@ def around(axes: Axes, x: float, y: float, text: str, ha: str = "center", va: st
 
 
 def name_stretches(axes: Axes, x, y, names, color: str, way: int, taken: list[Box], size: float = 0.9) -> None:
-    """Write the name of each stretch beside it, above the curve (way 1) or below it (way -1), the longest first, in lines where it is short.
+    """Write the name of each stretch beside it, above the curve (way 1) or below it (way -1), the longest first.
 
     ``taken`` are places where no text may stand; those of the names are added. An empty name, and one that finds no room, is not written.
     """
