@@ -192,14 +192,6 @@ def study(
     braked = slice(len(speed), None)
     fed = -float(np.min((at_ends.battery_current * at_ends.bus_voltage)[braked]))
     fed = fed if fed > 1e-6 else 0.0  # full packs let nothing through
-    cold = _drive(build, case, winding, COLD)
-    shorted = dq.short_circuit_current(
-        motor.electrical_rate(fastest / radius, machine.pole_pairs),
-        state.phase_resistance,
-        machine.direct_inductance or machine.quadrature_inductance,
-        machine.quadrature_inductance,
-        motor.magnet_flux(state.torque_constant_peak, machine.pole_pairs),
-    )
     current = float(np.hypot(stall.direct_current, stall.quadrature_current))
     back = np.flatnonzero((speed > 0) & (speed <= fastest / 4))[::-1]  # backing up is riding forward in a mirror
     speed = np.r_[-speed[back], speed]
@@ -209,11 +201,11 @@ def study(
         ),
         "standstill_loss": float(stall.copper_loss),
         "base_speed": float(state.back_emf_rotation() * radius),
-        "rating_speed": float(drives.no_load_speed(controller.voltage_rating, cold.torque_constant_peak, "space vector") * radius),
+        "rating_speed": controller.voltage_rating / trip_voltage(build, 1.0),
         "rating": controller.voltage_rating,
         "full_voltage": float(full.open_circuit_voltage),
         "greatest_weakening": float(np.max(-at_ends.direct_current, initial=0.0)),
-        "short_circuit_current": float(-shorted.direct),
+        "short_circuit_current": shorted_current(build, state, fastest),
         "demagnetising_current": machine.demagnetising_current,
         "unplugged_time": None
         if controller.bus_capacitance is None
@@ -225,7 +217,7 @@ def study(
         highest_by=np.r_[limits.lowest_by[back], limits.highest_by],
         lowest=np.r_[-limits.highest[back], limits.lowest],
         lowest_by=np.r_[limits.highest_by[back], limits.lowest_by],
-        trip_voltage=np.sqrt(3) * drives.back_emf_amplitude(speed / radius, cold.torque_constant_peak),
+        trip_voltage=trip_voltage(build, speed),
         winding_temperature=winding,
         magnet_temperature=magnets,
         standstill_torque=still,
@@ -236,6 +228,26 @@ def study(
         frequency=float(motor.electrical_rate(fastest / radius, machine.pole_pairs) / (2 * np.pi)),
         **numbers,
         **_hazards(numbers, fed),
+    )
+
+
+def trip_voltage(build: Build, speed: u.MetrePerSecond) -> u.Volt:
+    """Peak of the back-EMF between two leads of a motor with cold magnets: what is left of the voltage if the controller trips."""
+    cold = drive(build, magnet_temperature=COLD)
+    return np.sqrt(3) * drives.back_emf_amplitude(np.asarray(speed, float) / build.wheel.radius, cold.torque_constant_peak)
+
+
+def shorted_current(build: Build, state: Drive, speed: float) -> u.Ampere:
+    """Direct current against the magnets, peak, if the three leads are joined at a speed, as a damaged bridge can do."""
+    machine = build.motor
+    return -float(
+        dq.short_circuit_current(
+            motor.electrical_rate(speed / build.wheel.radius, machine.pole_pairs),
+            state.phase_resistance,
+            machine.direct_inductance or machine.quadrature_inductance,
+            machine.quadrature_inductance,
+            motor.magnet_flux(state.torque_constant_peak, machine.pole_pairs),
+        ).direct
     )
 
 
