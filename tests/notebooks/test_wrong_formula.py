@@ -26,6 +26,7 @@ FORMULA = {
     "capture": "capture.capture_lean",
     "going": "pedalling.body_weight_torque",
     "rider": "identification.lagged",
+    "quadrants": "drive.back_emf_amplitude",
 }
 
 # Python runs this at the start of every process, so also of the notebook's kernel.

@@ -125,8 +125,8 @@ class Reach(Result):
     lowest: u.NewtonMetre = shown("greatest torque against the travel", "N*m")
     lowest_by: np.ndarray = shown("ended by, against")
     trip_voltage: u.Volt = shown("voltage between two leads if the controller trips", "V")
-    winding_temperature: u.Kelvin = shown("temperature of the winding", "degC", 0)
-    magnet_temperature: u.Kelvin = shown("temperature of the magnets", "degC", 0)
+    winding_temperature: u.Kelvin = shown("temperature of the winding", "°C", 0)
+    magnet_temperature: u.Kelvin = shown("temperature of the magnets", "°C", 0)
     standstill_torque: u.NewtonMetre = shown("torque at standstill", "N*m")
     standstill_current: u.Ampere = shown("its phase current, peak of the wave", "A")
     standstill_current_rms: u.Ampere = shown("its phase current, rms", "A")
@@ -147,6 +147,16 @@ class Reach(Result):
     trip_hazard: str = shown("trip at speed")
     magnet_hazard: str = shown("magnets")
     unplugged_hazard: str = shown("unplugged while braking")
+
+    def stretches(self, against: bool = False) -> list[tuple[str, float, float]]:
+        """Forward riding cut where another limit ends the torque along the travel, or against it: its name, and the speeds from and to."""
+        ahead = self.speed >= 0
+        speed, by = self.speed[ahead], (self.lowest_by if against else self.highest_by)[ahead]
+        first = np.flatnonzero(np.r_[True, by[1:] != by[:-1]])
+        return [
+            (str(by[a]), float(speed[a]), float(speed[min(b, len(speed) - 1)]))
+            for a, b in zip(first, np.r_[first[1:], len(by)], strict=True)
+        ]
 
 
 def study(
