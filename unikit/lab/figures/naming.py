@@ -40,7 +40,7 @@ def around(axes: Axes, x: float, y: float, text: str, ha: str = "center", va: st
     return Box(left, low, left + width, low + height)
 
 
-def name_stretches(axes: Axes, x, y, names, color: str, way: int, taken: list[Box], size: float = 0.9) -> None:
+def name_stretches(axes: Axes, x, y, names, color: str, way: int, taken: list[Box]) -> None:
     """Write the name of each stretch beside it, above the curve (way 1) or below it (way -1), the longest first.
 
     ``taken`` are places where no text may stand; those of the names are added. An empty name, and one that finds no room, is not written.
@@ -52,18 +52,18 @@ def name_stretches(axes: Axes, x, y, names, color: str, way: int, taken: list[Bo
     path = np.r_[0.0, np.cumsum(np.hypot(*np.diff(curve, axis=0).T))]
     fine = np.arange(0.0, path[-1], 3.0)
     points = np.column_stack([np.interp(fine, path, curve[:, i]) for i in (0, 1)])
-    frame, edge = axes.bbox, axes.figure.bbox.x1 - 2
+    frame, edge = axes.bbox, axes.bbox.x1 + 4
     inside = lambda box: frame.x0 <= box.left and box.right <= edge and frame.y0 <= box.low and box.high <= frame.y1
     for start, end in sorted(stretches, key=lambda one: path[one[0]] - path[one[1] - 1]):
         length = path[end - 1] - path[start]
         if length < SHORTEST:
             continue
-        sides = _sides(path[start] + length * np.array(PLACES), path, curve, way)
-        texts = dict.fromkeys((str(names[start]), str(names[start]).replace(" ", "\n")))
+        sides = _sides(path[start] + length * np.array(PLACES), path, curve)
+        texts = dict.fromkeys((str(names[start]), _in_two_lines(str(names[start]))))
         for text, straight, apart, (at, out) in product(texts, (False, True), DISTANCES, sides):
-            x0, y0 = (0.0, way) if straight else out
+            x0, y0 = (0.0, way) if straight else (way * out[0], way * out[1])
             ha = "left" if x0 > 0.25 else "right" if x0 < -0.25 else "center"
-            box = around(axes, at[0] + apart * x0, at[1] + apart * y0, text, ha, "bottom" if way > 0 else "top", size)
+            box = around(axes, at[0] + apart * x0, at[1] + apart * y0, text, ha, "bottom" if way > 0 else "top")
             if inside(box) and not any(box.meets(other) for other in taken) and not _crosses(points, box):
                 break
         else:
@@ -72,15 +72,24 @@ def name_stretches(axes: Axes, x, y, names, color: str, way: int, taken: list[Bo
             foot = np.array([at, (min(max(at[0], box.left + 3), box.right - 3), box.low if way > 0 else box.high)])
             pen.line(axes, *axes.transData.inverted().transform(foot).T, color=style.QUIET, linewidth=0.8)
         middle = axes.transData.inverted().transform([(box.left + box.right) / 2, (box.low + box.high) / 2])
-        pen.words(axes, *middle, text, color, size, ha="center", paper=style.PAPER)
+        pen.words(axes, *middle, text, color, ha="center", paper=style.PAPER)
         taken.append(box)
 
 
-def _sides(along: np.ndarray, path: np.ndarray, curve: np.ndarray, way: int) -> list[tuple[tuple[float, float], tuple[float, float]]]:
-    """Points of the curve by their way along it, and the directions that lead away from the curve there."""
+def _in_two_lines(text: str) -> str:
+    """A text broken at the space that is nearest to its middle."""
+    spaces = [place for place, letter in enumerate(text) if letter == " "]
+    if not spaces:
+        return text
+    middle = min(spaces, key=lambda place: abs(2 * place + 1 - len(text)))
+    return f"{text[:middle]}\n{text[middle + 1 :]}"
+
+
+def _sides(along: np.ndarray, path: np.ndarray, curve: np.ndarray) -> list[tuple[tuple[float, float], tuple[float, float]]]:
+    """Points of the curve by their way along it, and the directions that lead up from the curve there."""
     before, at, after = (np.column_stack([np.interp(along + step, path, one) for one in curve.T]) for step in (-8.0, 0.0, 8.0))
     turn = np.column_stack([before[:, 1] - after[:, 1], after[:, 0] - before[:, 0]])
-    out = way * turn / np.maximum(np.hypot(*turn.T), 1e-9)[:, None]
+    out = turn / np.maximum(np.hypot(*turn.T), 1e-9)[:, None]
     return list(zip(map(tuple, at.tolist()), map(tuple, out.tolist()), strict=True))
 
 

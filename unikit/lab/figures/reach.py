@@ -77,7 +77,7 @@ def _hazards(main, result, held: Span, taken: list[Box]) -> None:
         (charging, rated, style.ORANGE, style.HATCHES[1], (f"trip from {charging:.0f} km/h:", words[0])),
         (rated, np.inf, style.VERMILION, style.HATCHES[3], (f"trip from {rated:.0f} km/h:", words[1])),
     )
-    level = 0.03
+    level = 0.02
     for low, high, color, hatch, words in reversed(rows):
         ends = [(way, end) for way, end in ((1, held.speed), (-1, held.backward)) if low < end]
         for way, end in ends:
@@ -86,7 +86,7 @@ def _hazards(main, result, held: Span, taken: list[Box]) -> None:
         upright = np.tile([-held.lowest, held.highest, np.nan], len(ends))
         pen.line(main, edges, upright, color=color, linewidth=1.2, linestyle=(0, (4, 2)))
         _put(main, 0.99, level, ("\n" if narrow else " ").join(words), color, taken, "right", "bottom")
-        level += 0.13 if narrow else 0.075
+        level += 0.1 if narrow else 0.075
 
 
 def _quadrants(main, held: Span, taken: list[Box]) -> None:
@@ -131,7 +131,7 @@ picture = Picture(
     bare=("side",),
     margins={"left": 0.1, "right": 0.15, "columns": 0.85},
     narrow_margins={"left": 0.72, "right": 0.12},
-    narrow_heights=[3.3, 4.2],
+    narrow_heights=[3.3, 4.6],
     span=lambda scene: scene.key,
     text="Motor torque over road speed in four quadrants with the limit that ends it along each stretch, what is left from the case's "
     "point and what a gust asks, and the speeds from which a controller that trips charges the packs and passes its voltage rating",
