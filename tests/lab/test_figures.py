@@ -159,11 +159,15 @@ def test_heat_axis_follows_the_duration(root):
     assert [scene(root, "heat", asked={"duration": 60.0 * minutes}).span.time for minutes in (7, 10, 11, 38, 60)] == [10, 10, 20, 60, 60]
 
 
+def said(axes):
+    return [text.get_text().replace("\n", " ") for text in axes.texts]
+
+
 def test_motor_names_the_limits_and_shows_braking_below_zero(root):
-    for case in ("harbour_hill", "long_descent"):
+    for case, limit in (("harbour_hill", "charge current of the packs"), ("long_descent", "full pack")):
         axes = PICTURES["motor"].draw(scene(root, "motor", case=case))["main"]
-        shown = {text.get_text() for text in axes.texts}
-        assert {"torque cap", "braking: torque cap", "braking: charge current", "legs", "motor", "reserve", "gust asks"} <= shown
+        shown = set(said(axes))
+        assert {"torque cap", "braking: torque cap", f"braking: {limit}", "legs", "motor", "reserve", "gust asks"} <= shown
         assert axes.get_ylim()[0] < 0 < axes.get_ylim()[1]
 
 
@@ -204,6 +208,59 @@ def test_heat_says_what_the_feet_take_over_and_draws_the_switches(root):
     calm = PICTURES["heat"].draw(scene(root, "heat"))
     assert "nothing" in {text.get_text() for text in calm["feet"].texts}
     assert "switches" not in {text.get_text() for text in calm["rise"].texts}
+
+
+WEAK = {"controller.weakening_current": 25.0, "motor.saturation_current": 110.0, "assist.torque_cap": 60.0}
+WORDS = ("driving", "holding back", "trip from", "left", "gust asks")
+
+
+@pytest.mark.parametrize("narrow", [False, True], ids=["wide", "narrow"])
+def test_reach_names_what_ends_the_torque_and_shows_what_is_left(root, narrow):
+    one = scene(root, "reach", case="head_wind", changes=WEAK)
+    axes = PICTURES["reach"].draw(one, narrow=narrow)["main"]
+    shown = said(axes)
+    assert {"phase current", "battery current", "field weakening", f"{one.more.left:.1f} N·m left"} <= set(shown)
+    assert all(any(word in text for text in shown) for word in WORDS)
+    assert f"gust asks {one.more.gust_torque:.1f}" in shown and shown.count("holding back") == shown.count("driving") == 2
+    hatches = {patch.get_hatch() for patch in axes.patches}
+    assert {style.HATCHES[1], style.HATCHES[3]} <= hatches  # two hazards, told apart without colour
+    upright = [line for line in axes.lines if np.ptp(line.get_xdata()) == 0 and list(line.get_ydata()) == [one.more.torque, one.more.end]]
+    assert len(upright) == 1 and upright[0].get_xdata()[0] == pytest.approx(15.0)
+    low, high = axes.get_xlim()
+    assert -high / 3 < low < -high / 5 and axes.get_ylim()[0] < one.main.lowest.min() and axes.get_ylim()[1] > one.main.highest.max()
+
+
+def test_reach_draws_the_edge_as_it_was_computed(root):
+    one = scene(root, "reach", changes={"controller.electrical_frequency_limit": 100.0})
+    axes = PICTURES["reach"].draw(one)["main"]
+    edge = next(line for line in axes.lines if len(line.get_xdata()) == 2 * len(one.main.speed) + 1)
+    assert edge.get_ydata()[: len(one.main.speed)] == pytest.approx(one.main.highest)
+    step = np.abs(np.diff(one.main.highest)).argmax()
+    assert 3.6 * np.diff(one.main.speed)[step] < 1e-3 and "electrical frequency" in said(axes)
+
+
+def test_reach_says_where_a_trip_is_beyond_the_picture(root):
+    one = scene(root, "reach", changes={"controller.voltage_rating": 120.0})
+    axes = PICTURES["reach"].draw(one)["main"]
+    assert f"trip from {3.6 * one.main.rating_speed:.0f} km/h: passes the 120 V rating" in said(axes)
+    assert style.HATCHES[3] not in {patch.get_hatch() for patch in axes.patches}
+
+
+@pytest.mark.parametrize("narrow", [False, True], ids=["wide", "narrow"])
+@pytest.mark.parametrize("changes", [{}, WEAK, {"controller.phase_current_limit": 20.0}], ids=["as built", "weakened", "weak"])
+def test_no_name_of_a_limit_covers_another_text_or_the_edge(root, narrow, changes):
+    for asked in ({}, {"state_of_charge": 1.0}, {"speed": 0.0, "state_of_charge": 0.1}, {"slope": -0.1, "speed": 8.0}):
+        one = scene(root, "reach", changes=changes, asked=asked)
+        axes = PICTURES["reach"].draw(one, narrow=narrow)["main"]
+        boxes = [(text.get_text(), text.get_window_extent()) for text in axes.texts]
+        limits = {*one.main.highest_by, *one.main.lowest_by}
+        for i, (name, box) in enumerate(boxes):
+            if name.replace("\n", " ") in limits:
+                for other, around in boxes[:i]:
+                    assert not box.padded(-2).overlaps(around.padded(-2)), (name, other, asked)
+                for edge in (one.main.highest, one.main.lowest):
+                    path = axes.transData.transform(np.column_stack([3.6 * one.main.speed, edge]))
+                    assert not box.padded(-3).count_contains(path), (name, asked)
 
 
 def test_range_without_packs_and_downhill(root):

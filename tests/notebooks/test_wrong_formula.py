@@ -30,6 +30,7 @@ FORMULA = {
     "datasheet": "datasheet.line_speed_constant",
     "climbs": "cycles.network_periodic",
     "heat_on": "heat.housing_conductance",
+    "quadrants": "drive.back_emf_amplitude",
 }
 
 # Python runs this at the start of every process, so also of the notebook's kernel.

@@ -8,6 +8,7 @@ import pytest
 from unikit.inputs import InputError, replace
 from unikit.inputs.paths import leaves
 from unikit.studies import findings, gearing, heat, leverage, motor, ride
+from unikit.studies.drive import drive
 from unikit.studies.findings import FINDINGS, HOLDS, SHORT, TIGHT, UNKNOWN
 from unikit.studies.review import CAUTIONS, Review, review
 from unikit.studies.rules import local_rules
@@ -23,6 +24,9 @@ OF_THE_MOTOR = (
     "motor torque",
     "gust",
     "back-EMF",
+    "trip voltage",
+    "braking reserve",
+    "magnet current",
     "winding heat",
     "magnet heat",
     "repeated climbs",
@@ -131,7 +135,7 @@ def test_a_weak_motor_is_found_short():
     assert weak.verdict == SHORT and weak.limited_by.startswith("torque cap")
     full = examples.case(slope=-0.2, speed=6.0, state_of_charge=1.0)
     braking = margin(replace(examples.build(), {"assist.resisting_gain.long": 2.0}), full, "motor torque")
-    assert braking.verdict == SHORT and braking.limited_by.startswith("charge current")
+    assert braking.verdict == SHORT and braking.limited_by.startswith("full pack")
 
 
 def test_heat_is_rise_over_allowed_rise():
@@ -159,6 +163,29 @@ def test_magnets_are_judged_by_their_own_body():
     found, warm = margin(build, case, "magnet heat"), heat.study(build, case)
     assert warm.magnet_end - warm.housing_end > 0.2
     assert found.margin == pytest.approx((90 + 273.15 - 293.15) / (warm.magnet_end - 293.15), rel=1e-9)
+
+
+def test_what_a_trip_full_packs_and_joined_leads_do():
+    build = replace(examples.build(), {"motor.demagnetising_current": 150.0, "assist.resisting_gain.long": 0.6})
+    case = examples.case(slope=-0.1, speed=9.0)
+    fastest = max(9.0, gearing.study(build, case).greatest_speed)
+    line = np.sqrt(3) * 0.95 * (1 + 0.0012 * 25) / 1.5 * fastest / build.wheel.radius
+    assert margin(build, case, "trip voltage").margin == pytest.approx(63.0 / line, rel=1e-9)
+    warm = heat.study(build, case)
+    asked = motor.study(build, case, winding_temperature=warm.winding_end, magnet_temperature=warm.housing_end).asked_peak
+    full = drive(build, 1.0, warm.winding_end, warm.housing_end)
+    held = margin(build, case, "braking reserve")
+    assert asked < 0 and held.margin == pytest.approx(full.limits(9.0 / build.wheel.radius).lowest / asked, rel=1e-9)
+    assert held.verdict == SHORT and held.limited_by.startswith("full pack")
+    climb = margin(build, examples.case(slope=0.05), "braking reserve")
+    assert climb.margin == np.inf and climb.limited_by == "nothing to hold back"
+    rate, flux = 23 * fastest / build.wheel.radius, full.torque_constant_peak / (1.5 * 23)
+    shorted = rate**2 * 0.00028 * flux / (full.phase_resistance**2 + (rate * 0.00028) ** 2)
+    assert margin(build, case, "magnet current").margin == pytest.approx(150.0 / shorted, rel=1e-9)
+    weak = replace(build, {"controller.weakening_current": 140.0})
+    assert margin(weak, case, "magnet current").margin == pytest.approx(150.0 / 140.0)
+    unsaid = margin(examples.build(), case, "magnet current")
+    assert unsaid.verdict == UNKNOWN and unsaid.limited_by == "what the magnets bear is not said"
 
 
 def test_losing_the_motor_counts_in_both_directions():
@@ -224,7 +251,9 @@ def test_whatever_a_file_may_say_ends_in_findings_or_one_sentence(seed):
         else:
             assert all(f.verdict in (HOLDS, TIGHT, SHORT, UNKNOWN) for f in found.findings)
             assert all(np.isfinite(f.margin) or f.margin == np.inf or f.verdict == UNKNOWN for f in found.findings)
-            assert all(f.verdict != UNKNOWN or f.key in (*OVER_RIDERS, "local rules", "controller heat") for f in found.findings)
+            assert all(
+                f.verdict != UNKNOWN or f.key in (*OVER_RIDERS, "local rules", "controller heat", "magnet current") for f in found.findings
+            )
             assert "nan" not in str(found)
 
 

@@ -94,6 +94,11 @@ def winding(build: Build, case: Case | None = None, **options: Any) -> Panel:
     return _panel("winding", build, case, options)
 
 
+def reach(build: Build, case: Case | None = None, **options: Any) -> Panel:
+    """What ends the motor's torque in four quadrants, what is left, and where a trip is dangerous."""
+    return _panel("reach", build, case, options)
+
+
 def heat(build: Build, case: Case | None = None, **options: Any) -> Panel:
     """Reserve over the time of the case, and rise over allowed rise."""
     return _panel("heat", build, case, options)

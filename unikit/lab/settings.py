@@ -50,6 +50,10 @@ BUILD = {
     "controller.phase_current_limit": Setting("Phase current, peak", "A", 2, 120, 1),
     "controller.battery_current_limit": Setting("Battery current", "A", 1, 60, 0.5),
     "controller.charge_current_limit": Setting("Charge current", "A", 0, 40, 0.5),
+    "controller.weakening_current": Setting("Field weakening, peak", "A", 0, 120, 1),
+    "controller.electrical_frequency_limit": Setting("Electrical frequency", "Hz", 20, 1000, 5),
+    "controller.voltage_rating": Setting("Voltage rating", "V", 10, 120, 1),
+    "motor.saturation_current": Setting("Saturation current, peak", "A", 5, 500, 5),
     "brake.greatest_torque": Setting("Brake torque", "N*m", 0, 120, 1),
     "motor.winding_to_stator": Setting("Winding to stator", "W/K", 0.2, 30, 0.1),
     "motor.stator_to_housing": Setting("Stator to housing", "W/K", 0.2, 20, 0.1),
@@ -70,10 +74,12 @@ CASE = {
     "state_of_charge": Setting("Charge of the packs", "%", 5, 100, 1),
     "air_temperature": Setting("Air", "°C", -15, 45, 1),
     "sun": Setting("Sunshine", "W/m^2", 0, 1100, 10),
+    "winding_start": Setting("Winding at the start", "°C", -15, 180, 1),
     "wanted_speed": Setting("Wanted speed", "km/h", 1, 40, 0.5),
 }
 BUILD_CHOICES = {"rider.prediction": ("Rider answers up to", {"lean rate": "rate", "acceleration": "acceleration"})}
-NEEDS_MOTOR = ("gust", "state_of_charge", "distance", "trim")  # of the case: what legs alone do not ask about
+NEEDS_MOTOR = ("gust", "state_of_charge", "distance", "trim", "winding_start")  # of the case: what legs alone do not ask about
+CASE_OPEN = {"winding_start": "air_temperature"}  # what a case may leave open, and the field that it then follows
 CASE_CHOICES = {"trim": ("Trim torque", ("none", "steps", "level"))}
 
 
@@ -112,7 +118,9 @@ class Desk:
             if name in CASE_CHOICES:
                 self._choose(path, *CASE_CHOICES[name], getattr(case, name))
             else:
-                self._add(path, CASE[name], describe(name, Case).kind, getattr(case, name))
+                value = getattr(case, name)
+                value = getattr(case, CASE_OPEN[name]) if value is None else value
+                self._add(path, CASE[name], describe(name, Case).kind, value)
 
     def _add(self, path: str, setting: Setting, kind: str, value: float) -> None:
         self.controls.append(Control(path, setting.label, setting.unit, setting.low, setting.high, setting.step, kind))

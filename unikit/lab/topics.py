@@ -22,6 +22,7 @@ from ..studies import heat as heat_study
 from ..studies import leverage as leverage_study
 from ..studies import loop as loops
 from ..studies import motor as motor_study
+from ..studies import reach as reach_study
 from ..studies import review as review_study
 from ..studies import ride as ride_study
 from ..studies import stability as stability_study
@@ -61,6 +62,15 @@ def _engaged(build: Build):
 
 def _motor(build: Build, case: Case) -> tuple[Any, ...]:
     return motor_study.study(build, case), motor_study.point(build, case, _engaged(build))
+
+
+def _reach(build: Build, case: Case, magnets: str = "air") -> tuple[Any, ...]:
+    hot = build.motor.magnet_limit if magnets == "limit" and build.motor else None
+    return reach_study.study(build, case, magnet_temperature=hot), reach_study.here(build, case, magnet_temperature=hot)
+
+
+def _magnets(build: Build) -> tuple[Choice, ...]:
+    return (Choice("magnets", "Magnets", {"at air temperature": "air", "at their limit": "limit"}),) if build.motor else ()
 
 
 def _balance(build: Build, case: Case) -> tuple[Any, ...]:
@@ -405,6 +415,52 @@ ASKED = {
         _winding_later,
         choices=_turns,
         made=_wound,
+    ),
+    "reach": Topic(
+        "Limits of the drive",
+        _reach,
+        (
+            "assist.torque_cap",
+            "controller.phase_current_limit",
+            "controller.battery_current_limit",
+            "controller.charge_current_limit",
+            "controller.weakening_current",
+            "controller.electrical_frequency_limit",
+            "controller.voltage_rating",
+            "motor.saturation_current",
+        ),
+        ("speed", "slope", "state_of_charge", "winding_start", "trim"),
+        (
+            "gear",
+            "torque",
+            "end",
+            "ended_by",
+            "left",
+            "gust_torque",
+            "phase_current",
+            "phase_current_rms",
+            "direct_current",
+            "voltage_share",
+            "bus_voltage",
+            "battery_current",
+            "standstill_torque",
+            "standstill_current",
+            "standstill_current_rms",
+            "standstill_time",
+            "stall_hazard",
+            "flat_speed",
+            "fastest",
+            "base_speed",
+            "rating_speed",
+            "trip_hazard",
+            "greatest_weakening",
+            "short_circuit_current",
+            "demagnetising_current",
+            "magnet_hazard",
+            "unplugged_time",
+            "unplugged_hazard",
+        ),
+        choices=_magnets,
     ),
     "heat": Topic(
         "Heat",

@@ -11,7 +11,7 @@ import numpy as np
 from ..formulas import leverage as levers
 from ..formulas import pack, road
 from ..inputs import Build, Case, Gear
-from . import capture, chance, cut_out, gearing, heat, leverage, motor, ride
+from . import capture, chance, cut_out, gearing, heat, leverage, motor, reach, ride
 from . import drive as electric
 from . import loop as loops
 from .findings import FINDINGS, HOLDS, SHORT, TIGHT, UNKNOWN
@@ -221,6 +221,7 @@ def _of_motor(build: Build, case: Case, gear: Gear, speeds, felt, steady, add: C
     add("gust", _ratio(drive.reserve, drive.gust_torque), f"{drive.reserve:.0f} N·m in reserve, {drive.gust_torque:.0f} N·m asked")
     reached = electric.drive(build, case.state_of_charge).back_emf_rotation() * build.wheel.radius  # cold magnets are the strongest
     add("back-EMF", _ratio(reached, speeds.greatest_speed), f"reaches the packs at {_kmh(reached)}")
+    _of_limits(build, case, drive.asked_peak, max(speeds.greatest_speed, case.speed), (warm.winding_end, warm.housing_end), add)
     air = case.air_temperature
     derated = f", derated to {100 * warm.assist_left_end:.0f} %" if warm.assist_left_end < 0.995 else ""
     add("winding heat", _ratio(warm.winding_limit - air, warm.winding_end - air), f"winding at {warm.winding_end - 273.15:.0f} °C{derated}")
@@ -241,6 +242,25 @@ def _of_motor(build: Build, case: Case, gear: Gear, speeds, felt, steady, add: C
     slope = abs(build.wheel.radius * road.slope_force(build.total_mass, case.slope))
     cap = build.assist.trim_cap if build.assist else 0.0
     add("trim", _ratio(cap, slope), f"slope asks {slope:.0f} N·m, cap {cap:.0f} N·m")
+
+
+def _of_limits(
+    build: Build, case: Case, asked: float, fastest: float, warm: tuple[float, float], add: Callable[[str, float, str], None]
+) -> None:
+    """Findings on what a trip, full packs and currents against the magnets do."""
+    line = reach.trip_voltage(build, fastest)
+    add("trip voltage", _ratio(build.controller.voltage_rating, line), f"{line:.0f} V at {_kmh(fastest)}")
+    full = electric.drive(build, 1.0, *warm)
+    limits = full.limits(case.speed / build.wheel.radius)
+    words = f"{limits.lowest_by}, {abs(limits.lowest):.0f} N·m there" if asked < 0 else "nothing to hold back"
+    add("braking reserve", _ratio(abs(limits.lowest), -asked), words)
+    weakening, shorted = float(full.weakening_current), reach.shorted_current(build, full, fastest)
+    pushed, by = (weakening, "field weakening") if weakening > shorted else (shorted, "joined leads")
+    born = build.motor.demagnetising_current
+    if born is None and pushed > 0:
+        add("magnet current", np.nan, "what the magnets bear is not said")
+    else:
+        add("magnet current", _ratio(born or 0.0, pushed), f"{by}, {pushed:.0f} A")
 
 
 def _of_build(build: Build) -> list[Finding]:

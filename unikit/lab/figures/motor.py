@@ -5,14 +5,13 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-from matplotlib import rcParams
 
 from .. import style
 from ..picture import Picture
 from . import pen, side
+from .naming import around, name_stretches
 
 KMH = 3.6
-SHORTEST = 0.16  # share of the axis: a limit that holds for less is not named
 
 
 class Span(NamedTuple):
@@ -63,11 +62,13 @@ def _marks(axes, scene) -> None:
     pen.line(main, speed, full, **style.line(2))
     pen.line(main, speed, both, **style.line(0))
     pen.line(main, speed, gust, **style.line(1))
-    _limits(main, speed, full, np.asarray(result.highest_by)[near], style.GREEN, 1, held.speed)
-    _limits(main, speed, floor, np.asarray(result.lowest_by)[near], style.BLUE, -1, held.speed)
     here, torque = KMH * scene.more.speed, scene.more.leg_wheel_torque + scene.more.motor_torque
     pen.line(main, [here, here], [-held.lowest, torque], color=style.INK, linewidth=0.9, linestyle=(0, (2, 2)))
     pen.line(main, here, torque, marker="o", color=style.INK, markersize=7)
+    taken = [around(main, *main.transData.transform((here, torque)), "o")]
+    name_stretches(main, speed, full, np.asarray(result.highest_by)[near], style.GREEN, 1, taken)
+    braking = np.char.add("braking: ", np.asarray(result.lowest_by)[near].astype(str))
+    name_stretches(main, speed, floor, braking, style.BLUE, -1, taken)
     style.label_ends(
         main,
         [
@@ -77,24 +78,6 @@ def _marks(axes, scene) -> None:
             (speed, gust, "gust asks", style.VERMILION),
         ],
     )
-
-
-def _limits(main, speed, boundary, names, color: str, way: int, fastest: float) -> None:
-    """Write the active limit along the boundary wherever it changes; on a slope, to the side where the text is clear of the curve."""
-    starts = np.flatnonzero(np.r_[True, names[1:] != names[:-1]])
-    pixels = main.bbox.width / fastest, main.bbox.height / np.ptp(main.get_ylim())
-    for start, end in zip(starts, np.r_[starts[1:], len(names)], strict=True):
-        if speed[end - 1] - speed[start] < SHORTEST * fastest:
-            continue
-        words = str(names[start]) if way > 0 else f"braking: {names[start]}"
-        half = (0.30 * len(words) * rcParams["font.size"] + 4) / 72 * main.figure.dpi / pixels[0]  # of the text, in km/h
-        middle = (start + end) // 2
-        run = max(end - 1 - middle, 1) * (speed[1] - speed[0]) * pixels[0]
-        rise = (boundary[end - 1] - boundary[middle]) * pixels[1] / run
-        aside = int(np.sign(rise)) * -way if abs(rise) > 0.12 else 0
-        room = {0: (half, half), 1: (0.0, 2 * half), -1: (2 * half, 0.0)}[aside]
-        at = float(np.clip(speed[middle], room[0], max(fastest - room[1], room[0])))
-        style.label_curve(main, speed, boundary, words, at, color, (7 * aside, 7 * way))
 
 
 picture = Picture(
