@@ -9,7 +9,7 @@ from scipy.optimize import brentq
 
 from unikit.formulas import duty, network
 from unikit.inputs import replace
-from unikit.studies import heat, hold
+from unikit.studies import heat, hold, pulse
 from unikit.studies.motor import point
 
 from . import examples
@@ -90,7 +90,7 @@ def test_what_a_time_allows_is_held_just_that_long(name, start):
     base = hold.ground(build, case, SPEEDS)
     found = hold.allowed(base, TIMES)
     assert found.copper.shape == (3, 4) and (np.diff(found.copper, axis=1) < 0).all()
-    torque = hold.pulsing_torque(build, found.copper, found.magnets)
+    torque = pulse.torque(build, found.copper, found.magnets)
     again = hold.hold_torque(build, case, torque[:, :3], SPEEDS)
     assert again.time == pytest.approx(np.broadcast_to(TIMES[:3], (3, 3)), rel=1e-6)
     just = hold.hold_torque(build, case, torque[:, 3:] * np.array([1 - 1e-6, 1 + 1e-6]), SPEEDS)
@@ -102,7 +102,7 @@ def test_for_ever_is_the_continuous_torque_of_the_heat_study(name):
     build, case = BUILDS[name], examples.case(**COLD)
     gear, base = build.gears.named("long"), hold.ground(build, case, SPEEDS)
     found = hold.allowed(base, np.inf)
-    torque = hold.pulsing_torque(build, found.copper, found.magnets)
+    torque = pulse.torque(build, found.copper, found.magnets)
     for number, speed in enumerate(SPEEDS[:, 0]):
         now = heat.network(build, dataclasses.replace(case, speed=float(speed)), gear)
         expected = heat.continuous_torque(build, now, base.limits[0].temperature, build.motor.magnet_limit)
@@ -117,7 +117,7 @@ def test_the_boundary_of_for_ever_by_an_equation_of_its_own():
     matrix = network.balance(now.conductance)
     angle = np.linspace(0, np.pi, 20_001)
     push = build.rider.torque_floor + (1 - build.rider.torque_floor) * np.sin(angle)
-    pulse = np.mean((push**2)[:-1]) / np.mean(push[:-1]) ** 2
+    swing = np.mean((push**2)[:-1]) / np.mean(push[:-1]) ** 2
     limit = min(145.0 + 273.15, build.controller.derating_start)
 
     def winding(torque):
@@ -126,12 +126,12 @@ def test_the_boundary_of_for_ever_by_an_equation_of_its_own():
             constant = machine.torque_constant_peak * (1 + machine.magnet_temperature_coefficient * (temperature[2] - 298.15))
             resistance = machine.phase_resistance * (1 + 0.00393 * (temperature[0] - 293.15)) / (1 + 0.00393 * 5)
             losses = now.losses.copy()
-            losses[0] = 1.5 * resistance * pulse * (torque / constant) ** 2
+            losses[0] = 1.5 * resistance * swing * (torque / constant) ** 2
             temperature = now.ambient + np.linalg.solve(matrix, losses)
         return temperature[0]
 
     found = hold.allowed(base, np.inf)
-    torque = hold.pulsing_torque(build, found.copper, found.magnets)
+    torque = pulse.torque(build, found.copper, found.magnets)
     assert torque == pytest.approx(brentq(lambda value: winding(value) - limit, 5.0, 60.0, xtol=1e-10), rel=1e-6)
 
 
@@ -179,7 +179,7 @@ def test_hot_air_and_sun_take_from_the_torque():
     def torque(**changes):
         base = hold.ground(build, examples.case(**(COLD | changes)), SPEEDS)
         found = hold.allowed(base, np.inf)
-        return hold.pulsing_torque(build, found.copper, found.magnets)
+        return pulse.torque(build, found.copper, found.magnets)
 
     plain, hot, sunny = torque(), torque(air_temperature=case.air_temperature + 15.0), torque(sun=900.0)
     assert (hot < plain).all() and (sunny < plain).all()

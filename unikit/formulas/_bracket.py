@@ -9,9 +9,10 @@ import numpy as np
 ROUNDS = 100  # bisection alone would narrow any bracket of floats by then
 
 
-def crossing(curve: Callable[[np.ndarray], np.ndarray], low: np.ndarray, high: np.ndarray, width: float) -> np.ndarray:
+def crossing(curve: Callable[[np.ndarray], np.ndarray], low: np.ndarray, high: np.ndarray, width: float | np.ndarray) -> np.ndarray:
     """Places at which curves turn from below zero to zero or above, each to within a width.
 
+    ``low`` is the end at which the curve is below zero, wherever it lies.
     Chandrupatla's rule (Advances in Engineering Software 28:145, 1997):
     inverse quadratic interpolation where three points lie well for it,
     bisection elsewhere, so that jumps and plateaus do no harm.  A curve
@@ -40,7 +41,7 @@ def crossing(curve: Callable[[np.ndarray], np.ndarray], low: np.ndarray, high: n
             quadratic = value / (other - value) * third_value / (other - third_value) + (third - near) / (far - near) * value / (
                 third_value - value
             ) * other / (third_value - other)
-            least = np.minimum(0.25 * width / span, 0.5)
+            least = np.minimum(0.25 * width / np.maximum(span, 1e-300), 0.5)
             share = np.where(bent & np.isfinite(quadratic), np.clip(quadratic, least, 1 - least), 0.5)
     best = np.where(np.abs(value) <= np.abs(other), near, far)
     return np.where(outside != 0, outside, best)[()]

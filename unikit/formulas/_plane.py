@@ -182,29 +182,3 @@ def _weakened(m: Machine, wanted: np.ndarray, x: np.ndarray, y: np.ndarray) -> t
         if np.all((np.abs(moved) <= _LAST * m.weakening) & (np.abs(step_y) <= _LAST * np.abs(y) + 1e-300)):
             break
     return x, y
-
-
-def crossing(function, low: np.ndarray, high: np.ndarray, at_low: np.ndarray, at_high: np.ndarray, finest: float = 1e-12) -> np.ndarray:
-    """Where a function changes its sign between two places, element by element (Chandrupatla 1997)."""
-    a, b, c = high.copy(), low.copy(), high.copy()
-    fa, fb, fc = at_high.copy(), at_low.copy(), at_high.copy()
-    t, nothing = np.full_like(a, 0.5), 1e-13 * np.abs(at_low)
-    for _ in range(80):
-        x = a + t * (b - a)
-        fx = function(x)
-        same = np.sign(fx) == np.sign(fa)
-        c, fc = np.where(same, a, b), np.where(same, fa, fb)
-        b, fb = np.where(same, b, a), np.where(same, fb, fa)
-        a, fa = x, fx
-        best = np.where(np.abs(fa) < np.abs(fb), a, b)
-        width = np.abs(b - a)
-        limit = finest * np.abs(best) + 1e-300
-        if np.all((limit > 0.5 * width) | (np.minimum(np.abs(fa), np.abs(fb)) <= nothing)):
-            break
-        with np.errstate(divide="ignore", invalid="ignore"):
-            xi, phi = (a - b) / (c - b), (fa - fb) / (fc - fb)
-            curved = (phi**2 < xi) & ((1 - phi) ** 2 < 1 - xi)
-            guess = fa / (fb - fa) * fc / (fb - fc) + (c - a) / (b - a) * fa / (fc - fa) * fb / (fc - fb)
-            edge = np.minimum(0.5, limit / np.maximum(width, 1e-300))
-        t = np.clip(np.where(curved & np.isfinite(guess), guess, 0.5), edge, 1 - edge)
-    return best

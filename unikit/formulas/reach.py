@@ -8,12 +8,14 @@ import numpy as np
 
 from .. import units as u
 from . import _plane
+from ._bracket import crossing
 from .checks import not_negative, one_of, positive
 from .drive import MODULATION
 from .registry import formula
 
 LIMIT_WORDS = np.array(["phase current", "battery current", "charge current", "voltage", "field weakening", "electrical frequency"])
 PHASE, BATTERY, CHARGE, VOLTAGE, WEAKENING, FREQUENCY = range(len(LIMIT_WORDS))
+_FINE = 1e-12  # how closely ends are found, as a share
 _EDGE = 1e-9  # slack over the squared voltage that counts as none
 _NO_LIMIT = 1e12  # stands in for an infinite limit: far above any machine, and zero times it is zero
 
@@ -220,7 +222,7 @@ def torque_limits(
 def _end(m: _plane.Machine, way, phase, drawn, fed) -> tuple[np.ndarray, np.ndarray]:
     """Greatest torque one way (1 along the rotation, -1 against it), and the number of the word for what ends it."""
     start = np.zeros_like(phase)
-    y = way * _phase_reach(m, phase)
+    y = way * np.minimum(_phase_reach(m, phase), _farthest(m, drawn))
     by = np.full(phase.shape, PHASE)
     x, _, spare = _plane.commanded(m, start)
     powered = _plane.power(m, x, start) <= drawn
@@ -250,9 +252,17 @@ def _phase_reach(m: _plane.Machine, phase) -> np.ndarray:
     """Quadrature current of most torque per ampere at the whole phase current."""
     y = phase.copy()
     if _plane.salient(m):
-        beyond = lambda y: np.hypot(_plane.favoured(m, y), y) - phase
-        y = _plane.crossing(beyond, np.zeros_like(phase), phase, -phase, beyond(phase))
+        y = crossing(lambda y: np.hypot(_plane.favoured(m, y), y) - phase, 0 * phase, phase, _FINE * phase)
     return y
+
+
+def _farthest(m: _plane.Machine, drawn) -> np.ndarray:
+    """A quadrature current that pack and voltage allow neither way: where the search begins without a phase limit."""
+    work = m.turning * m.torque_per_flux * (m.flux + np.abs(m.quadrature - m.direct) * m.weakening)
+    by_power = (work + np.sqrt(work**2 + 6 * m.resistance * drawn)) / (3 * m.resistance)
+    top = m.source + np.sqrt(m.source**2 + m.inner * work**2 / m.resistance)
+    by_voltage = (m.share * top + m.rate * (m.flux + m.direct * m.weakening)) / m.resistance
+    return 1.01 * np.minimum(by_power, by_voltage) + 1e-6
 
 
 def _along(m: _plane.Machine, y, by, chosen, word: int, beyond) -> tuple[np.ndarray, np.ndarray]:
@@ -260,9 +270,8 @@ def _along(m: _plane.Machine, y, by, chosen, word: int, beyond) -> tuple[np.ndar
     if not chosen.any():
         return y, by
     part, end = m.at(chosen), y[chosen]
-    zero = np.zeros_like(end)
     y, by = y.copy(), by.copy()
-    y[chosen] = _plane.crossing(lambda at: beyond(part, at), zero, end, beyond(part, zero), beyond(part, end))
+    y[chosen] = crossing(lambda at: beyond(part, at), 0 * end, end, _FINE * np.abs(end))
     by[chosen] = word
     return y, by
 
@@ -275,21 +284,17 @@ def _weakest(m: _plane.Machine, outside) -> tuple[np.ndarray, np.ndarray]:
     """
     torque, low, high = outside, -m.weakening, np.zeros_like(outside)
 
-    def rise(part, x, wanted):
+    def rise(x, wanted):
         """Slope of the slack over the direct current at equal torque."""
-        y = _plane.quadrature(part, wanted, x)
-        _, by_x, by_y = _plane.slack(part, x, y)
-        along_x, along_y = _plane.slopes(part, x, y)
+        y = _plane.quadrature(m, wanted, x)
+        _, by_x, by_y = _plane.slack(m, x, y)
+        along_x, along_y = _plane.slopes(m, x, y)
         return by_x - by_y * along_x / along_y
 
     for _ in range(40):
-        at_low, at_high = rise(m, low, torque), rise(m, high, torque)
-        x = np.where(at_low <= 0, low, high)
-        inner = np.flatnonzero((at_low > 0) & (at_high < 0))
-        if inner.size:
-            part, wanted = m.at(inner), torque[inner]
-            falling = lambda at: rise(part, at, wanted)  # noqa: B023 - called in this turn of the loop alone
-            x[inner] = _plane.crossing(falling, low[inner], high[inner], at_low[inner], at_high[inner], 1e-9)
+        # The slope falls as the direct current rises; below 0 throughout, or above, the best is at an end.
+        x = crossing(lambda at: -rise(at, torque), low, high, 1e-9 * m.weakening)  # noqa: B023 - called in this turn of the loop alone
+        x = np.where(np.isfinite(x), x, np.where(x < 0, low, high))
         y = _plane.quadrature(m, torque, x)
         value, _, by_y = _plane.slack(m, x, y)
         usable = by_y * outside < 0
@@ -322,9 +327,8 @@ def _corner(m: _plane.Machine, outside, phase, drawn) -> tuple[np.ndarray, np.nd
             """The currents run into their greatest torque as a square root does: what is sought is the root of what is short of it."""
             return passed(part, *_plane.commanded(part, most * (1 - short**2))[:2], ended)
 
-        at_zero = np.minimum(ends(np.ones_like(most)).max(axis=0), -1e-300)
-        whole, none = np.ones_like(most), np.zeros_like(most)
-        short = _plane.crossing(lambda at: ends(at).max(axis=0), whole, none, at_zero, at_end[ended])
+        short = crossing(lambda at: ends(at).max(axis=0), np.ones_like(most), 0 * most, _FINE)
+        short = np.where(np.isfinite(short), short, 1.0)
         torque[ended] = most * (1 - short**2)
         word[ended] = np.choose(ends(short).argmax(axis=0), [WEAKENING, BATTERY])
     return torque, word
@@ -349,9 +353,8 @@ def _fed_back(m: _plane.Machine, torque, by, fed) -> tuple[np.ndarray, np.ndarra
             continue
         part, limit, far = m.at(chosen), fed[chosen], end[chosen]
         beyond = lambda at: limit - _plane.power(part, *currents(part, at))  # noqa: B023 - called in this turn of the loop alone
-        at_zero = beyond(np.zeros_like(far))
-        found = _plane.crossing(beyond, np.zeros_like(far), far, np.minimum(at_zero, -1e-300), beyond(far))
-        torque[chosen], by[chosen] = np.where(at_zero >= 0, 0.0, found), CHARGE
+        found = crossing(beyond, 0 * far, far, _FINE * np.abs(far))
+        torque[chosen], by[chosen] = np.where(np.isfinite(found), found, 0.0), CHARGE
     return torque, by
 
 

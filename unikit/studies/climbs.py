@@ -11,8 +11,9 @@ from ..formulas import gearing
 from ..formulas._bracket import crossing
 from ..inputs import Build, Case, Gear
 from ..units import Values
+from . import pulse
 from .drive import ROOM, drive
-from .hold import NEVER, allowed, ground, hold, pulsing_torque
+from .hold import NEVER, allowed, ground, hold
 from .loads import loads, trim_torque
 from .results import Result, shown
 from .split import Split, torque_split
@@ -85,7 +86,7 @@ def outline(
     base = ground(build, case, both)
     found = allowed(base, every)
     lines, cut, legs = slopes(build, case, gear, both, found.copper, found.magnets, within)
-    torque = pulsing_torque(build, found.copper, found.magnets)
+    torque = pulse.torque(build, found.copper, found.magnets)
     ended = np.array([one.name for one in base.limits])[found.which]
     cut_by = _split(build, case, gear, both[-1, 0], np.clip(cut[-1] + within, 0.0, STEEPEST)).highest_by
     split = _split(build, case, gear, np.asarray(case.speed), np.asarray(case.slope))

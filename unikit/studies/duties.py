@@ -17,8 +17,9 @@ from .. import units as u
 from ..formulas import duty, heat
 from ..formulas.cycles import network_cycles, network_periodic
 from ..inputs import Build, Case, Gear
+from . import pulse
 from .drive import ROOM
-from .hold import NEVER, Ground, allowed, ground, pulsing_torque, resting
+from .hold import NEVER, Ground, allowed, ground, resting
 from .motor import point
 from .network import ALPHA
 from .results import Result, shown
@@ -283,7 +284,7 @@ def _alone(case: Case, cold: Ground, copper: float, endless: np.ndarray, pause: 
 def _torques(build: Build, case: Case, cold: Ground) -> dict[str, float]:
     """Motor torque, pulsing as the legs do, for ever and for the time of the climb from cold; the latter also as one body."""
     found = allowed(cold, np.array([np.inf, case.duration]))
-    endless, once = pulsing_torque(build, found.copper, found.magnets)
+    endless, once = pulse.torque(build, found.copper, found.magnets)
     there = cold.steady(found.copper[0])
     copper = float(found.copper[0] * (1 + ALPHA * (there[cold.winding] - ROOM)))
     others = float(cold.network.losses.sum())

@@ -7,11 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from .. import units as u
-from ..formulas import heat, motor, pedalling
+from ..formulas import heat, motor
 from ..inputs import Build, Case, Gear
+from . import pulse
 from .bridge import bridge
-from .drive import drive
-from .network import HOTTEST, HOUSING, MAGNETS, NAMES, STATOR, WINDING, Network, assembled, network, paths  # noqa: F401 - reached as heat.…
+from .drive import ROOM
+from .network import ALPHA, HOTTEST, HOUSING, MAGNETS, NAMES, STATOR, WINDING, Network, assembled, network, paths  # noqa: F401 - reached as heat.…
 from .repeat import repeated
 from .results import Result, shown
 from .warming import Course, course, splits
@@ -167,12 +168,7 @@ def continuous_torque(build: Build, now: Network, limit: float, magnet_limit: fl
     by_magnets = (magnet_limit - now.ambient - rest[..., magnets]) / rise[..., magnets, winding]
     copper = np.maximum(np.minimum(copper, by_magnets), 0.0)
     settled = np.minimum(now.ambient + rest + copper[..., None] * rise[..., winding], HOTTEST)
-    state = drive(build, winding_temperature=settled[..., winding], magnet_temperature=settled[..., magnets])
-    per_square = motor.copper_loss(motor.current_for_torque(1.0, state.torque_constant_peak), state.phase_resistance)
-    pulse = pedalling.shape_mean_square(build.rider.torque_floor)
-    if build.sensor is not None and build.sensor.location == "one crank":
-        pulse *= 2.0  # twice the torque in half of the turn
-    return np.sqrt(copper / (per_square * pulse))
+    return pulse.torque(build, copper / (1 + ALPHA * (settled[..., winding] - ROOM)), settled[..., magnets])
 
 
 @dataclass(frozen=True)

@@ -17,10 +17,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from .. import units as u
-from ..formulas import heat, motor, pedalling
+from ..formulas import heat, motor
 from ..formulas._bracket import crossing
 from ..inputs import Build, Case, Gear
 from ..units import Values
+from . import pulse
 from .drive import ROOM, drive
 from .loads import loads, trim_torque
 from .network import ALPHA, MAGNETS, WINDING, Network, assembled
@@ -224,20 +225,6 @@ def _on_the_way(base: Ground, time, copper, which) -> tuple[np.ndarray, np.ndarr
 # -- from copper loss to torque and slope ----------------------------------------
 
 
-def per_square(build: Build, magnet_temperature: Values) -> Values:
-    """Copper loss at 20 °C of a motor torque that pulses as the legs do, over the square of its mean."""
-    state = drive(build, winding_temperature=ROOM, magnet_temperature=magnet_temperature)
-    pulse = pedalling.shape_mean_square(build.rider.torque_floor)
-    if build.sensor is not None and build.sensor.location == "one crank":
-        pulse *= 2.0  # twice the torque in half of the turn
-    return pulse * motor.copper_loss(motor.current_for_torque(1.0, state.torque_constant_peak), state.phase_resistance)
-
-
-def pulsing_torque(build: Build, copper: Values, magnet_temperature: Values) -> u.NewtonMetre:
-    """Motor torque that pulses as the legs do, in the mean, from its copper loss at 20 °C."""
-    return np.sqrt(copper / per_square(build, magnet_temperature))
-
-
 def copper_loss(build: Build, case: Case, gear: Gear, speed: Values, slope: Values, magnet_temperature: Values) -> u.Watt:
     """Copper loss at 20 °C of the split at a speed on a slope."""
     state = drive(build, case.state_of_charge, ROOM, magnet_temperature)
@@ -295,7 +282,7 @@ def hold_torque(build: Build, case: Case, torque: Values, speed: Values | None =
     speed = np.asarray(case.speed if speed is None else speed, float)
     torque = np.asarray(torque, float)
     base, shape = ground(build, case, speed), np.broadcast_shapes(speed.shape, torque.shape)
-    return _until(base, lambda magnets: per_square(build, magnets) * torque**2, shape)
+    return _until(base, lambda magnets: pulse.copper_loss(build, torque, magnets), shape)
 
 
 def resting(base: Ground) -> Ground:

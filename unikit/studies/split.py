@@ -114,6 +114,12 @@ def _over_turn(height, trim, low, high, pulse: _Pulse) -> tuple[np.ndarray, np.n
     return felt, np.clip(height[..., None] * felt + trim[..., None], low[..., None], high[..., None]), weights
 
 
+def over_quarter(build: Build) -> tuple[np.ndarray, np.ndarray]:
+    """What the sensor feels of a mean pedal torque of 1 at some points of the turn, but where it feels nothing, and their weights."""
+    pulse = _pulse(build)
+    return pulse.at(_QUARTER * (_NODES + 1) / 2), pulse.share * _WEIGHTS / 2
+
+
 def _mean(values, weights):
     return np.sum(values * weights, axis=-1)
 

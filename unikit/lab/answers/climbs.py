@@ -7,7 +7,7 @@ from functools import cache
 import numpy as np
 
 from ...inputs import Build, Case, replace
-from ...studies import climbs, duties, hold
+from ...studies import climbs, duties, hold, pulse
 from ...studies.rewind import with_length
 from ..exercises import Exercise, Slip, declare
 from . import build, case
@@ -55,7 +55,7 @@ def torque(**changes) -> float:
     """Motor torque that the light motor holds for ever when it creeps."""
     base = hold.ground(motor(), climb(**changes), SLOW)
     found = hold.allowed(base, np.inf)
-    return float(hold.pulsing_torque(motor(), found.copper, found.magnets))
+    return float(pulse.torque(motor(), found.copper, found.magnets))
 
 
 @cache
