@@ -2,10 +2,11 @@
 
 import pytest
 
-from unikit.inputs import load_build, load_case
+from unikit.inputs import load_build, load_case, replace
 from unikit.lab import settings
 from unikit.lab.controls import Choice
 from unikit.lab.settings import Desk
+from unikit.lab.topics import ASKED
 from unikit.studies import loop
 
 PERSON = ("rider.reaction_delay", "rider.muscle_lag", "rider.prediction", "rider.leg_damping", "rider.leg_stiffness")
@@ -52,3 +53,27 @@ def test_every_setting_lies_inside_the_limits_of_its_field(given):
         assert spec.low <= low * (1 + 1e-9) and high <= spec.high * (1 + 1e-9), pattern
     for pattern, (_, words) in settings.BUILD_CHOICES.items():
         assert set(words.values()) == set(describe(pattern).words)
+
+
+def test_what_a_case_leaves_open_begins_where_it_follows_and_stays_open(given, root):
+    build, _ = given
+    case = load_case(root / "data/cases/flat_cruise.toml")
+    assert case.winding_start is None
+    desk = Desk(build, case, (), ("winding_start",))
+    assert desk.start == {"case.winding_start": case.air_temperature}
+    assert desk.variant(desk.start) == (build, case)
+    assert desk.variant({"case.winding_start": 350.0})[1].winding_start == 350.0
+
+
+def test_limits_of_the_drive_are_offered_where_the_build_states_them(given):
+    build, case = given
+    stated = {
+        "controller.weakening_current": 20.0,
+        "controller.electrical_frequency_limit": 300.0,
+        "motor.saturation_current": 120.0,
+    }
+    fields = ASKED["reach"].build_fields
+    bare = {path: None for path in stated}
+    without, whole = (Desk(replace(build, changes), case, fields, ()) for changes in (bare, stated))
+    assert {control.name for control in whole.controls} - {control.name for control in without.controls} == set(stated)
+    assert {path: whole.start[path] for path in stated} == stated

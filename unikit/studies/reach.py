@@ -213,13 +213,14 @@ def study(
     current = float(np.hypot(stall.direct_current, stall.quadrature_current))
     back = np.flatnonzero((speed > 0) & (speed <= fastest / 4))[::-1]  # backing up is riding forward in a mirror
     speed = np.r_[-speed[back], speed]
+    tripped = trip_voltage(build, speed)
     numbers = {
         "standstill_time": float(
             duty.adiabatic_time(controller.derating_start - winding, machine.winding_capacity, stall.copper_loss, warm.copper_loss)
         ),
         "standstill_loss": float(stall.copper_loss),
         "base_speed": float(state.back_emf_rotation() * radius),
-        "rating_speed": controller.voltage_rating / trip_voltage(build, 1.0),
+        "rating_speed": float(controller.voltage_rating * fastest / tripped[-1]),
         "rating": controller.voltage_rating,
         "full_voltage": float(full.open_circuit_voltage),
         "greatest_weakening": float(np.max(-at_ends.direct_current, initial=0.0)),
@@ -235,7 +236,7 @@ def study(
         highest_by=np.r_[limits.lowest_by[back], limits.highest_by],
         lowest=np.r_[-limits.highest[back], limits.lowest],
         lowest_by=np.r_[limits.highest_by[back], limits.lowest_by],
-        trip_voltage=trip_voltage(build, speed),
+        trip_voltage=tripped,
         winding_temperature=winding,
         magnet_temperature=magnets,
         standstill_torque=still,
@@ -372,8 +373,8 @@ def _drive(build: Build, case: Case, winding_temperature: float, magnet_temperat
 def _turning(state: Drive, radius: float, fastest: float) -> float:
     """Speed up to which the bridge has the voltage for no torque; that is quick to find, and the torque ends in a step there."""
     low, high = 0.0, fastest
-    for _ in range(3):
-        speeds = np.linspace(low, high, 257)
+    for _ in range(2):
+        speeds = np.linspace(low, high, 1025)
         free = state.point(0.0, speeds / radius)
         short = np.flatnonzero(free.phase_voltage > drives.phase_voltage_limit(free.bus_voltage, state.modulation) * (1 + 1e-9))
         if not short.size or short[0] == 0:

@@ -103,12 +103,11 @@ def _left(main, here, held: Span, taken: list[Box]) -> None:
     x = KMH * here.speed
     aside = 7 / main.bbox.width * (held.backward + held.speed)
     pixels = main.transData.transform([(x, here.torque), (x, here.end), (x + aside, here.torque + here.gust_torque)])
-    pen.line(main, [x, x], [here.torque, here.end], color=style.INK, linewidth=1.6)
-    pen.line(main, x, here.end, marker="_", color=style.INK, markersize=12, markeredgewidth=1.8, linestyle="")
+    ends = {"marker": "_", "markersize": 12, "markeredgewidth": 1.8, "markevery": [1]}
+    pen.line(main, [x, x], [here.torque, here.end], color=style.INK, linewidth=1.6, **ends)
     if here.gust_torque > 0:
         up = here.torque + here.gust_torque
-        pen.line(main, [x + aside] * 2, [here.torque, up], **{**style.line(1), "linewidth": 1.8})
-        pen.line(main, x + aside, up, marker="_", color=style.VERMILION, markersize=10, markeredgewidth=1.8, linestyle="")
+        pen.line(main, [x + aside] * 2, [here.torque, up], **{**style.line(1), "linewidth": 1.8}, **{**ends, "markersize": 10})
     pen.line(main, x, here.torque, marker="o", color=style.INK, markersize=7)
     (_, y0), (_, y1), (across, gusted) = pixels
     taken.append(Box(pixels[0, 0] - 6, min(y0, y1, gusted), across + 4, max(y0, y1, gusted) + 3))
