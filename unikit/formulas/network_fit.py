@@ -31,6 +31,7 @@ SWITCHED = 0.1  # share of the greatest current: a greater jump from reading to 
 WIDE = np.log(10.0)  # standard deviation of what is known of each number of the network beforehand, as a logarithm
 COARSE_RESISTANCE = 0.05  # share: readings of the resistance that scatter more are left out
 ROUNDS, ENOUGH = 40, 1e-3  # of the search, and the gain still to be had at which it ends, in the sum of squares
+LEVEL = 0.02  # a rise in the sum of squares so small that it is the march's own grain where a switch falls on a reading
 FIRST, LAST = 0.001, 0.999  # of a switch between two readings, as shares of their interval
 FEWEST, MOST_SWITCHES = 20, 20  # readings, and jumps of the current
 
@@ -281,6 +282,8 @@ def identify(
         loss = made.remainder @ made.remainder + away @ known[1] @ away
         if best is None or loss < best[0]:
             best, damping = (loss, everything, made), max(damping / 10, 1e-9)
+        elif loss < best[0] + LEVEL:
+            break
         else:
             damping *= 10
         loss, everything, made = best
