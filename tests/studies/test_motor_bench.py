@@ -419,7 +419,12 @@ def test_a_build_without_motor_and_a_record_without_runs_are_refused():
     ungeared = load_build(DATA / "builds" / "harbour_ungeared.toml")
     with pytest.raises(ValueError, match="has no motor: a bench record is read against"):
         motor_bench.study(ungeared, record())
-    heating = {"time": np.arange(3.0), "heating_power": np.ones(3), "winding_temperature": np.full(3, 300.0)}
+    heating = {"time": np.arange(3.0), "direct_voltage": np.ones(3), "direct_current": np.full(3, 5.0)}
+    heating |= {name: np.full(3, 300.0) for name in ("housing_temperature", "air_temperature")} | {
+        "heated_phases": np.full(3, 2.0),
+        "air_speed": np.zeros(3),
+        "rotation": np.zeros(3),
+    }
     run = make_run("warm", "heating", made("heating", **heating))
     with pytest.raises(ValueError, match="has no run of resistance, spun, no load or stall to fit"):
         motor_bench.study(believed(), Bench("heat", "computed", (run,)))
