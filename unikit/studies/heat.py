@@ -52,13 +52,13 @@ class Heat(Result):
     stator: u.Kelvin = shown("stator", "°C")
     magnets: u.Kelvin = shown("magnets", "°C")
     housing: u.Kelvin = shown("housing", "°C")
-    bridge: u.Kelvin | None = shown("controller's switches", "°C")
-    sink: u.Kelvin | None = shown("controller's heat sink", "°C")
     reserve: u.NewtonMetre = shown("reserve", "N*m")
     motor_torque: u.NewtonMetre = shown("motor torque, mean", "N*m")
     assist_left: u.Ratio = shown("motor torque left", "%", 0)
     leg_torque: u.NewtonMetre = shown("pedal torque, mean", "N*m")
     foot_force: u.Newton = shown("mean foot force", "N", 0)
+    bridge: u.Kelvin | None = shown("controller's switches", "°C")
+    sink: u.Kelvin | None = shown("controller's heat sink", "°C")
 
 
 def study(build: Build, case: Case, gear: Gear | None = None, points: int = 121) -> Heat:

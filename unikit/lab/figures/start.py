@@ -10,6 +10,7 @@ from . import gearing, pen, review, side
 
 WORDS = ("short", "tight", "holds")
 LINE = 40  # letters
+MOST = 3  # lines for the findings of one word; what holds best is counted only
 
 
 def span(scene, least: gearing.Span | None = None) -> gearing.Span:
@@ -41,7 +42,7 @@ def _found(axes, review_of_build) -> None:
     for word in WORDS:
         marker, color = review.MARKERS[word]
         found = sorted(named[word], key=lambda finding: finding.margin / FINDINGS[finding.key].holds)
-        lines = wrapped([finding.key for finding in found] or ["–"], LINE - 20 if narrow else LINE + 14)
+        lines = shortened([finding.key for finding in found] or ["–"], LINE - 20 if narrow else LINE + 14)
         pen.line(axes, 0.012, level, marker=marker, color=color, markersize=8, clip_on=False)
         pen.words(axes, 0.08 if narrow else 0.04, level, f"{len(found)} {word}", color, 1.0, fontweight="bold")
         for number, line in enumerate(lines):
@@ -54,6 +55,19 @@ def _found(axes, review_of_build) -> None:
             wrapped(f"Narrowest: {worst.key}, {worst.limited_by}.".split(" "), LINE - 5 if narrow else 2 * LINE, " ")
         ):
             pen.words(axes, 0.0, level - number * pitch, line)
+
+
+def shortened(parts: list[str], width: int) -> list[str]:
+    """The parts in at most ``MOST`` lines, with the number of those that find no room at the end.
+
+    >>> shortened(["pace", "push", "trim", "gust", "energy", "top speed", "leverage"], 11)
+    ['pace, push,', 'trim, gust,', 'and 3 more']
+    """
+    lines, kept = wrapped(parts, width), len(parts)
+    while len(lines) > MOST:
+        kept -= 1
+        lines = wrapped([*parts[:kept], f"and {len(parts) - kept} more"], width)
+    return lines
 
 
 def wrapped(parts: list[str], width: int, between: str = ", ") -> list[str]:
