@@ -53,6 +53,16 @@ def strong(**changes) -> Build:
     return replace(build(), wide | {path.replace("__", "."): value for path, value in changes.items()})
 
 
+SILENT = {"motor.demagnetising_current": None} | {
+    f"controller.{name}": None for name in ("bridge_capacity", "bridge_to_sink", "sink_capacity", "sink_to_air", "bridge_limit")
+}
+
+
+def silent() -> Build:
+    """The commuter without what it says of the controller's heat sink and of what the magnets bear."""
+    return replace(build(), SILENT)
+
+
 ALL_PATHS = {
     "motor.magnet_capacity": 520.0,
     "motor.magnet_to_housing": 28.0,

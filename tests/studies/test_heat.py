@@ -289,7 +289,7 @@ def test_the_switches_by_an_integrator_while_derating_cuts_the_current():
 
 
 def test_a_controller_that_is_not_described_is_not_judged():
-    result = heat.study(examples.strong(), examples.case(**HILL))
+    result = heat.study(examples.silent(), examples.case(**HILL))
     assert result.bridge is None and result.bridge_limit_after is None
     assert not any("switches" in label for label in result.summary())
 

@@ -149,7 +149,7 @@ def test_heat_is_rise_over_allowed_rise():
 
 def test_the_controller_is_judged_only_when_its_heat_sink_is_described():
     case = examples.case(slope=0.09, speed=3.0, trim="steps")
-    found = margin(examples.build(), case, "controller heat")
+    found = margin(examples.silent(), case, "controller heat")
     assert found.verdict == UNKNOWN and found.limited_by == "heat sink not described"
     build = examples.described()
     found, warm = margin(build, case, "controller heat"), heat.study(build, case)
@@ -172,8 +172,8 @@ def test_what_a_trip_full_packs_and_joined_leads_do():
     line = np.sqrt(3) * 0.95 * (1 + 0.0012 * 25) / 1.5 * fastest / build.wheel.radius
     assert margin(build, case, "trip voltage").margin == pytest.approx(63.0 / line, rel=1e-9)
     warm = heat.study(build, case)
-    asked = motor.study(build, case, winding_temperature=warm.winding_end, magnet_temperature=warm.housing_end).asked_peak
-    full = drive(build, 1.0, warm.winding_end, warm.housing_end)
+    asked = motor.study(build, case, winding_temperature=warm.winding_end, magnet_temperature=warm.magnet_end).asked_peak
+    full = drive(build, 1.0, warm.winding_end, warm.magnet_end)
     held = margin(build, case, "braking reserve")
     assert asked < 0 and held.margin == pytest.approx(full.limits(9.0 / build.wheel.radius).lowest / asked, rel=1e-9)
     assert held.verdict == SHORT and held.limited_by.startswith("full pack")
@@ -184,7 +184,7 @@ def test_what_a_trip_full_packs_and_joined_leads_do():
     assert margin(build, case, "magnet current").margin == pytest.approx(150.0 / shorted, rel=1e-9)
     weak = replace(build, {"controller.weakening_current": 140.0})
     assert margin(weak, case, "magnet current").margin == pytest.approx(150.0 / 140.0)
-    unsaid = margin(examples.build(), case, "magnet current")
+    unsaid = margin(examples.silent(), case, "magnet current")
     assert unsaid.verdict == UNKNOWN and unsaid.limited_by == "what the magnets bear is not said"
 
 

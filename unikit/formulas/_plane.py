@@ -126,6 +126,11 @@ def salient(m: Machine) -> bool:
     return bool(np.any((m.direct != m.quadrature) & (m.weakening > 0)))
 
 
+def linear(m: Machine) -> bool:
+    """Whether torque and current are in proportion in every element."""
+    return not (np.any(m.roll) or salient(m))
+
+
 def least(m: Machine, wanted: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Currents that give a torque with the least of them, voltage aside; infinite beyond what saturation allows."""
     pull = wanted / (m.torque_per_flux * m.flux)

@@ -229,7 +229,10 @@ def _end(m: _plane.Machine, way, phase, drawn, fed) -> tuple[np.ndarray, np.ndar
     possible = powered & (spare >= -1e-12 * m.source**2)
     # 1. Along the currents of most torque per ampere: the pack's power.
     over = possible & (_plane.power(m, _plane.favoured(m, y), y) > drawn)
-    y, by = _along(m, y, by, over, BATTERY, lambda part, at: _plane.power(part, _plane.favoured(part, at), at) - drawn[over])
+    if _plane.linear(m):
+        y, by = np.where(over, way * _drawing(m, way, np.maximum(drawn, m.standby)), y), np.where(over, BATTERY, by)
+    else:
+        y, by = _along(m, y, by, over, BATTERY, lambda part, at: _plane.power(part, _plane.favoured(part, at), at) - drawn[over])
     torque = _plane.torque(m, _plane.favoured(m, y), y)
     # 2. The voltage, with as much weakening as there may be.
     spare = _plane.slack(m, _plane.favoured(m, y), y)[0]
@@ -263,6 +266,21 @@ def _farthest(m: _plane.Machine, drawn) -> np.ndarray:
     top = m.source + np.sqrt(m.source**2 + m.inner * work**2 / m.resistance)
     by_voltage = (m.share * top + m.rate * (m.flux + m.direct * m.weakening)) / m.resistance
     return 1.01 * np.minimum(by_power, by_voltage) + 1e-6
+
+
+def _drawing(m: _plane.Machine, way, power) -> np.ndarray:
+    """Size of the quadrature current that draws a bus power above the standby, torque and current in proportion."""
+    work, spare = way * m.turning * m.torque_per_flux * m.flux, power - m.standby
+    root = np.sqrt(work**2 + 6 * m.resistance * spare)
+    # Each of two forms where it does not take the difference of nearly equal numbers.
+    return np.where(work > 0, 2 * spare / np.where(work > 0, work + root, 1.0), (root - work) / (3 * m.resistance))
+
+
+def _feeding(m: _plane.Machine, power) -> np.ndarray:
+    """Size of the least braking current that feeds back a bus power at or below the standby, torque and current in proportion."""
+    work, fed = m.turning * m.torque_per_flux * m.flux, m.standby - power
+    root = np.sqrt(np.maximum(work**2 - 6 * m.resistance * fed, 0.0))
+    return 2 * fed / np.maximum(work + root, 1e-300)
 
 
 def _along(m: _plane.Machine, y, by, chosen, word: int, beyond) -> tuple[np.ndarray, np.ndarray]:
@@ -344,17 +362,24 @@ def _fed_back(m: _plane.Machine, torque, by, fed) -> tuple[np.ndarray, np.ndarra
         square = (m.roll * most) ** 2
         most = most - (most * (1 + square) ** 1.5 - pull) / ((1 + square) ** 0.5 * (1 + 4 * square))
     end = np.maximum(torque, _plane.torque(m, np.zeros_like(most), -most))
-    (_, _, free), (x, y, spare) = _plane.commanded(m, np.zeros_like(end)), _plane.commanded(m, end)
+    if np.any(m.weakening):
+        (_, _, free), (x, y, spare) = _plane.commanded(m, np.zeros_like(end)), _plane.commanded(m, end)
+        # The slack is concave: where both ends of the way need no weakening nothing between them does.
+        weakened = (m.weakening > 0) & ((np.abs(free) < _EDGE * m.source**2) | (np.abs(spare) < _EDGE * m.source**2))
+    else:
+        (x, y), weakened = _plane.least(m, end), np.zeros(end.shape, bool)
     over = _plane.power(m, x, y) < fed
-    # The slack is concave: where both ends of the way need no weakening nothing between them does.
-    weakened = (m.weakening > 0) & ((np.abs(free) < _EDGE * m.source**2) | (np.abs(spare) < _EDGE * m.source**2))
     for chosen, currents in ((over & ~weakened, _plane.least), (over & weakened, lambda part, at: _plane.commanded(part, at)[:2])):
         if not chosen.any():
             continue
         part, limit, far = m.at(chosen), fed[chosen], end[chosen]
+        by[chosen] = CHARGE
+        if currents is _plane.least and _plane.linear(m):
+            torque[chosen] = _plane.torque(part, 0 * far, -_feeding(part, np.minimum(limit, part.standby)))
+            continue
         beyond = lambda at: limit - _plane.power(part, *currents(part, at))  # noqa: B023 - called in this turn of the loop alone
         found = crossing(beyond, 0 * far, far, _FINE * np.abs(far))
-        torque[chosen], by[chosen] = np.where(np.isfinite(found), found, 0.0), CHARGE
+        torque[chosen] = np.where(np.isfinite(found), found, 0.0)
     return torque, by
 
 

@@ -221,7 +221,7 @@ def _of_motor(build: Build, case: Case, gear: Gear, speeds, felt, steady, add: C
     add("gust", _ratio(drive.reserve, drive.gust_torque), f"{drive.reserve:.0f} N·m in reserve, {drive.gust_torque:.0f} N·m asked")
     reached = electric.drive(build, case.state_of_charge).back_emf_rotation() * build.wheel.radius  # cold magnets are the strongest
     add("back-EMF", _ratio(reached, speeds.greatest_speed), f"reaches the packs at {_kmh(reached)}")
-    _of_limits(build, case, drive.asked_peak, max(speeds.greatest_speed, case.speed), (warm.winding_end, warm.housing_end), add)
+    _of_limits(build, case, drive.asked_peak, max(speeds.greatest_speed, case.speed), (warm.winding_end, warm.magnet_end), add)
     air = case.air_temperature
     derated = f", derated to {100 * warm.assist_left_end:.0f} %" if warm.assist_left_end < 0.995 else ""
     add("winding heat", _ratio(warm.winding_limit - air, warm.winding_end - air), f"winding at {warm.winding_end - 273.15:.0f} °C{derated}")

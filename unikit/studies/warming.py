@@ -213,12 +213,24 @@ def course(build: Build, case: Case, gear: Gear, records: int = 120) -> tuple[Co
         parts, step, steps, lasting = _steps(now, case.duration, records)
         found = _course(empty, begin, step, steps, lasting)
         magnets = found.temperature[-1, MAGNETS]
+        if _only_the_cap(build, case, need, magnets):
+            break
         again = asked(build, case, gear, magnets)
         if again.copper_loss.shape == need.copper_loss.shape and np.allclose(again.copper_loss, need.copper_loss, rtol=1e-4, atol=1e-6):
             break
         need = again
     warm = assembled(build, case, need.full / float(flux(build, magnets)) ** 2, need.whole.iron_loss)
     return replace(found, network=warm), parts
+
+
+def _only_the_cap(build: Build, case: Case, need: Asked, magnets: float) -> bool:
+    """Whether the cap of the assist alone cuts the torque, with cold and with warm magnets: then the split is the same with both."""
+    rotation = case.speed / build.wheel.radius
+    for kelvin in (case.air_temperature, magnets):
+        found = drive(build, case.state_of_charge, build.controller.derating_start, kelvin).limits(rotation)
+        if (found.highest_by if need.whole.motor_peak >= 0 else found.lowest_by) != "torque cap":
+            return False
+    return True
 
 
 def greatest_copper_loss(build: Build) -> float:
