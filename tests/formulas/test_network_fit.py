@@ -26,7 +26,8 @@ def two_bodies(step, power, slope=0.0, to_air=(2.0, 2.0), rises=(0.0, 100.0)):
     links = np.array([[[0.0, 5.0], [5.0, 0.0]]])
     points = np.zeros((1, len(step) + 1))
     bodies = Bodies(one(400.0, 3000.0), links, np.ones(1), np.array(rises), np.array(to_air))
-    return course(bodies, Drive(np.array(step)[None], power[None], power[None], np.array([slope]), points, points + 1, np.zeros(1)))[:, 0]
+    heat, gain = power[None], slope * power[None]
+    return course(bodies, Drive(np.array(step)[None], heat, heat, gain, gain, points, points + 1, np.zeros(1)))[:, 0]
 
 
 @pytest.mark.checks("independent", "network_fit.identify")
