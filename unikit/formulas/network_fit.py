@@ -259,7 +259,7 @@ def _checked(readings: Readings) -> np.ndarray:
 @formula(
     equation=r"\min_{C, \Lambda, k, \dots} \sum_i \left(\frac{T_i - T(t_i)}{\sigma_i}\right)^2"
     r" + \sum_j \left(\frac{x_j - x_{j,0}}{s_j}\right)^2,\quad"
-    r" \mathbf{C}\,\dot{\mathbf{T}} = \mathbf{P}(I, T) - \mathbf{G}\,(\mathbf{T} - T_\infty),\quad"
+    r" \mathbf{C}\,\dot{\mathbf{T}} = \mathbf{P}(I, U, T) - \mathbf{G}\,(\mathbf{T} - T_\infty),\quad"
     r" G_\mathrm{housing} = k\,G_\mathrm{computed}(T_\mathrm{housing} - T_\infty)",
     source="marquardt_1963, jcgm_100, incropera",
     sign="heat positive into the winding",
