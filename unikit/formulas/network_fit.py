@@ -218,16 +218,15 @@ class _Model:
 
 
 def _share_of_voltage(readings: Readings, told: np.ndarray, switched: np.ndarray) -> np.ndarray:
-    """How much of a current's scatter the voltage tells, in each interval between readings.
+    """What the voltage over the resistance is worth beside the measured current, in each interval between readings.
 
-    The same noisy current gives heat and resistance.  Were the heat current
-    squared times resistance alone, a current read too high would warm the
-    computed winding and cool the measured one, and the remainders would hang
-    together over many readings.  The mean of measured current I and voltage U
-    over resistance R, each by what it is worth, is independent of the error of
-    U/I as I + k (U/R - I); its heat to first order is
-    (1 - 2k) I^2 R + 2k U I.  Where voltage or resistance are not used, and
-    while the current is switched, k is 0.
+    The same noisy current gives heat and resistance.  Were the heat its square
+    times the resistance, a current read too high would warm the computed
+    winding and cool the measured one, and the remainders would hang together.
+    The best mean of current I and voltage over resistance U/R, I + k (U/R - I),
+    has an error that is independent of that of U/I; its heat is to first order
+    (1 - 2k) I^2 R + 2k U I.  Where the voltage is not used, and while the
+    current is switched, k is 0.
     """
     with np.errstate(divide="ignore", invalid="ignore"):
         current, voltage = (readings.current_noise / readings.current) ** 2, (readings.voltage_noise / readings.voltage) ** 2
