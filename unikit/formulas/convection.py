@@ -268,8 +268,8 @@ def end_space_coefficient(
         growth: growth with the speed in metres per second.
         exponent: exponent of the speed.
 
-    >>> end_space_coefficient(0.0), round(end_space_coefficient(2.0), 2)
-    (15.0, 26.2)
+    >>> print(end_space_coefficient(0.0), round(end_space_coefficient(2.0), 2))
+    15.0 26.2
     """
     not_negative("still", still)
     not_negative("growth", growth)
