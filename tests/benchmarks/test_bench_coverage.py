@@ -9,7 +9,7 @@ import pytest
 from unikit.formulas import fitting
 from unikit.inputs import load_bench, load_build
 from unikit.inputs.bench import Bench, Measured, make_run
-from unikit.studies import benched, motor_bench
+from unikit.studies import bench_files, benched, motor_bench
 
 BUILD = Path(__file__).parents[2] / "data" / "builds" / "harbour_commuter.toml"
 RECORDS = 1000
@@ -39,7 +39,9 @@ def stacked(records):
 @pytest.fixture(scope="module")
 def bench(tmp_path_factory):
     truth, folder = benched.hidden(load_build(BUILD)), tmp_path_factory.mktemp("bench")
-    return stacked([load_bench(benched.write(benched.benched(truth, seed), folder)[0]) for seed in range(1000, 1000 + RECORDS)])
+    return stacked(
+        [load_bench(bench_files.write(benched.files(benched.benched(truth, seed)), folder)[0]) for seed in range(1000, 1000 + RECORDS)]
+    )
 
 
 @pytest.mark.parametrize("part", PARTS)

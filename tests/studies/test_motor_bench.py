@@ -10,7 +10,7 @@ from unikit.formulas import fitting, magnetics, motor
 from unikit.inputs import InputError, load_bench, load_build, save_build
 from unikit.inputs.bench import Bench, Measured, make_run
 from unikit.inputs.instruments import Accuracy
-from unikit.studies import bench_runs, benched, motor_bench
+from unikit.studies import bench_files, bench_runs, benched, motor_bench
 from unikit.studies.bench_runs import MOTOR
 
 DATA = Path(__file__).parents[2] / "data"
@@ -218,7 +218,7 @@ def test_predictions_hold_the_reading_as_often_as_they_say():
 def test_a_file_gives_what_its_arrays_give(tmp_path):
     """One record by way of its files against the same as arrays."""
     bench = benched.benched(truth(), 5)
-    path = benched.write(bench, tmp_path)[0]
+    path = bench_files.write(benched.files(bench), tmp_path)[0]
     read = load_bench(path)
     for run, other in zip(bench.runs, read.runs, strict=True):
         assert (run.name, run.kind, list(run.quantities)) == (other.name, other.kind, list(other.quantities))
@@ -419,14 +419,8 @@ def test_a_build_without_motor_and_a_record_without_runs_are_refused():
     ungeared = load_build(DATA / "builds" / "harbour_ungeared.toml")
     with pytest.raises(ValueError, match="has no motor: a bench record is read against"):
         motor_bench.study(ungeared, record())
-    heating = {"time": np.arange(3.0), "direct_voltage": np.ones(3), "direct_current": np.full(3, 5.0)}
-    heating |= {name: np.full(3, 300.0) for name in ("housing_temperature", "air_temperature")} | {
-        "heated_phases": np.full(3, 2.0),
-        "air_speed": np.zeros(3),
-        "rotation": np.zeros(3),
-    }
-    run = make_run("warm", "heating", made("heating", **heating))
+    run = load_bench(DATA / "bench" / "heating.toml")["warmed_at_20A"]
     with pytest.raises(ValueError, match="has no run of resistance, spun, no load or stall to fit"):
         motor_bench.study(believed(), Bench("heat", "computed", (run,)))
-    with pytest.raises(ValueError, match="run 'warm' is heating"):
-        motor_bench.predict(motor_bench.study(believed(), Bench("both", "computed", (*record().runs, run))), "warm")
+    with pytest.raises(ValueError, match="run 'warmed_at_20A' is heating"):
+        motor_bench.predict(motor_bench.study(believed(), Bench("both", "computed", (*record().runs, run))), run.name)

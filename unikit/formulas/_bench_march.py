@@ -2,7 +2,7 @@
 
 Many sets of parameters run side by side.  Between two grid points the linear
 part is solved exactly for inputs that are straight lines; what is not linear,
-the housing's natural convection and the copper loss that grows with the
+the housing's natural convection and the copper loss that changes with the
 winding, is carried on in a straight line through its last two values.
 """
 
@@ -31,7 +31,8 @@ class Drive(NamedTuple):
     step: np.ndarray  # (sets, steps)
     left: np.ndarray  # (sets, steps): heat in the winding at its start temperature, at the left end of each step
     right: np.ndarray  # the same at the right end
-    slope: np.ndarray  # (sets,): what a watt of it gains per kelvin
+    left_gain: np.ndarray  # (sets, steps): what it gains per kelvin of the winding
+    right_gain: np.ndarray
     air: np.ndarray  # (sets, steps + 1): temperature of the air
     better: np.ndarray  # (sets, steps + 1): factor on the housing's own conductance by the temperature of the air
     start: np.ndarray  # (sets,): temperature of all bodies at the start
@@ -70,8 +71,8 @@ def course(bodies: Bodies, drive: Drive) -> np.ndarray:
     ends = shape[:, [0, -1]]  # (sets, 2, modes)
     back = np.swapaxes(ends, 1, 2).copy()
     by_left, by_right = (part[:, :, None] * ends for part in (by_left, by_right))
-    for side, heat in ((by_left, drive.left), (by_right, drive.right)):
-        side[:, :, 0] *= (drive.slope[:, None] * heat).T[..., None]
+    for side, gain in ((by_left, drive.left_gain), (by_right, drive.right_gain)):
+        side[:, :, 0] *= gain.T[..., None]
     by_ends = np.concatenate([by_left, by_right], axis=2)  # (steps, sets, 4, modes)
     ratio = np.ones((drive.step.shape[1], sets, 1))
     ratio[1:, :, 0] = drive.step.T[1:] / drive.step.T[:-1]

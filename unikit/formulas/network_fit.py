@@ -137,7 +137,7 @@ def _grid(time: np.ndarray, switched: np.ndarray) -> _Grid:
 class _Model:
     """The run as a function of all numbers to be found; offsets of sensors come in by hand."""
 
-    def __init__(self, readings: Readings, setup: Setup) -> None:
+    def __init__(self, readings: Readings, setup: Setup, told: np.ndarray) -> None:
         from scipy.interpolate import BSpline
 
         time, current = readings.time, np.abs(readings.current)
@@ -157,6 +157,8 @@ class _Model:
         self.square = before[:, None] + (after - before)[:, None] * middle
         inside = grid.switch >= 0
         self.square[inside] = np.where(grid.after[inside], after[inside], before[inside])[:, None]
+        share = 2 * _share_of_voltage(readings, told, self.switched)[grid.interval][:, None]
+        self.square, self.power = (1 - share) * self.square, share * self._measured_power(readings)
         points = time[grid.interval] + (grid.fixed + grid.moving / 2)[:, 0] * np.diff(time)[grid.interval]
         points = np.append(points, time[-1])
         pieces = max(1, int(round((time[-1] - time[0]) / AIR_TIME)))
@@ -166,6 +168,19 @@ class _Model:
         moments, air = len(self.switched), self.air_at_points.shape[1]
         self.small = np.concatenate([np.full(8, 1e-4), [1e-2], np.full(moments, 1e-4), np.full(air, 1e-2)])  # of each number, to see slopes
         self.moments, self.air = slice(9, 9 + moments), slice(9 + moments, 9 + moments + air)
+
+    def _measured_power(self, readings: Readings) -> np.ndarray:
+        """Current times voltage at the ends of the steps between two switches: curved, as the winding warms, so in a smooth line."""
+        from scipy.interpolate import CubicSpline
+
+        time, grid, watts = self.time, self.grid, readings.current * readings.voltage
+        ends = time[grid.interval][:, None] + grid.fixed * np.diff(time)[grid.interval][:, None]
+        made, borders = np.zeros_like(ends), [0, *(self.switched + 1), len(time)]
+        for first, last in zip(borders, borders[1:], strict=False):
+            inside = (grid.interval >= first) & (grid.interval < last - 1)
+            if inside.any():
+                made[inside] = CubicSpline(time[first:last], watts[first:last])(ends[inside])
+        return made
 
     def temperatures(self, numbers: np.ndarray) -> np.ndarray:
         """Temperatures at the readings for sets of numbers, (readings, sets, bodies)."""
@@ -187,7 +202,8 @@ class _Model:
                     conductance[:, there, here] += weight * size
         capacity = np.stack([by_name[name] for name in bodies], axis=1)
         grown = 1 + COPPER_COEFFICIENT * (start - COLD)
-        heat = (resistance * grown / (1 + power_scale))[:, None, None] * self.square
+        gain = COPPER_COEFFICIENT * (resistance / (1 + power_scale))[:, None, None] * self.square
+        heat = gain * (grown / COPPER_COEFFICIENT)[:, None, None] + self.power / (1 + power_scale)[:, None, None]
         shares = np.broadcast_to(grid.fixed, (sets, *grid.fixed.shape))
         if len(self.switched):
             moment = np.where(grid.switch >= 0, numbers[:, self.moments][:, grid.switch], 0.0)
@@ -196,9 +212,28 @@ class _Model:
         air = numbers[:, self.air] @ self.air_at_points.T
         made = course(
             Bodies(capacity, conductance, factor, setup.rises, setup.to_air),
-            Drive(step, heat[..., 0], heat[..., 1], COPPER_COEFFICIENT / grown, air, 1 + setup.per_air * (air - setup.air), start),
+            Drive(step, *np.moveaxis(heat, -1, 0), *np.moveaxis(gain, -1, 0), air, 1 + setup.per_air * (air - setup.air), start),
         )
         return made[grid.readings]
+
+
+def _share_of_voltage(readings: Readings, told: np.ndarray, switched: np.ndarray) -> np.ndarray:
+    """What the voltage over the resistance is worth beside the measured current, in each interval between readings.
+
+    The same noisy current gives heat and resistance.  Were the heat its square
+    times the resistance, a current read too high would warm the computed
+    winding and cool the measured one, and the remainders would hang together.
+    The best mean of current I and voltage over resistance U/R, I + k (U/R - I),
+    has an error that is independent of that of U/I; its heat is to first order
+    (1 - 2k) I^2 R + 2k U I.  Where the voltage is not used, and while the
+    current is switched, k is 0.
+    """
+    with np.errstate(divide="ignore", invalid="ignore"):
+        current, voltage = (readings.current_noise / readings.current) ** 2, (readings.voltage_noise / readings.voltage) ** 2
+        share = np.where(told & (current > 0), current / (current + voltage), 0.0)
+    between = np.where(told[1:] & told[:-1], (share[1:] + share[:-1]) / 2, 0.0)
+    between[switched] = 0.0
+    return between
 
 
 def _checked(readings: Readings) -> np.ndarray:
@@ -223,7 +258,7 @@ def _checked(readings: Readings) -> np.ndarray:
 @formula(
     equation=r"\min_{C, \Lambda, k, \dots} \sum_i \left(\frac{T_i - T(t_i)}{\sigma_i}\right)^2"
     r" + \sum_j \left(\frac{x_j - x_{j,0}}{s_j}\right)^2,\quad"
-    r" \mathbf{C}\,\dot{\mathbf{T}} = \mathbf{P}(I, T) - \mathbf{G}\,(\mathbf{T} - T_\infty),\quad"
+    r" \mathbf{C}\,\dot{\mathbf{T}} = \mathbf{P}(I, U, T) - \mathbf{G}\,(\mathbf{T} - T_\infty),\quad"
     r" G_\mathrm{housing} = k\,G_\mathrm{computed}(T_\mathrm{housing} - T_\infty)",
     source="marquardt_1963, jcgm_100, incropera",
     sign="heat positive into the winding",
@@ -262,8 +297,8 @@ def identify(
     """
     resistance = _checked(readings)
     positive("guess", guess)
-    model = _Model(readings, setup)
     used = np.broadcast_to(np.asarray(used, bool), np.shape(readings.time))
+    model = _Model(readings, setup, used & np.isfinite(resistance))
     if used.sum() < FEWEST and before is None:
         raise ValueError(f"at least {FEWEST} readings must be used where no other run is known before, got {used.sum()}")
     sensors = [name for name in (*BODIES, "air") if name in readings.sensors]

@@ -8,7 +8,7 @@ is judged by it.  Motor, instruments and scenario are invented.
 from __future__ import annotations
 
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -20,6 +20,7 @@ from ..inputs import Build, load_build, replace
 from ..inputs.bench import QUANTITIES, Bench, Measured, make_run
 from ..inputs.columns import Declared
 from ..inputs.instruments import EXACT, Accuracy, read_accuracy
+from . import bench_files
 
 SEED = 21  # of the example record
 KELVIN = 273.15
@@ -44,6 +45,11 @@ class Instrument:
     uncertainty: str
     common: str
     range: str
+
+    def said(self, name: str, column: str) -> dict[str, str]:
+        """What a record says of a column that was read with it."""
+        said = {"column": column, "unit": self.unit, "uncertainty": self.uncertainty, "common_uncertainty": self.common}
+        return said | {"range": self.range, "instrument": name}
 
 
 INSTRUMENTS = {
@@ -223,9 +229,8 @@ def benched(build: Build, seed: int, records: int | None = None) -> Bench:
 
 
 def _rounded(values: np.ndarray, quantity: str, unit: str, digits: int) -> np.ndarray:
-    kind = QUANTITIES[quantity].kind
-    shown = np.round(units.convert(np.asarray(values), kind, units.KINDS[kind].base, unit), digits)
-    return np.asarray(units.convert(shown, kind, unit), float)
+    rounded = np.round(bench_files.shown(np.asarray(values), quantity, unit), digits)
+    return np.asarray(units.convert(rounded, QUANTITIES[quantity].kind, unit), float)
 
 
 def files(bench: Bench) -> dict[str, str]:
@@ -238,60 +243,23 @@ def files(bench: Bench) -> dict[str, str]:
     ]
     texts: dict[str, str] = {}
     for run in bench.runs:
-        columns = RUNS[run.name][1]
-        head += ["", "[[runs]]", f'name = "{run.name}"', f'kind = "{run.kind}"', f'table = "{run.name}.csv"']
-        head += ['delimiter = "comma"', 'decimal = "point"']
-        for quantity, (tool, label) in columns.items():
-            one = INSTRUMENTS[tool]
-            said = {
-                "column": label,
-                "unit": one.unit,
-                "uncertainty": one.uncertainty,
-                "common_uncertainty": one.common,
-                "range": one.range,
-                "instrument": tool,
-            }
-            head += ["", f"[runs.columns.{quantity}]", *_lines(said)]
+        tools = RUNS[run.name][1]
+        columns = {quantity: INSTRUMENTS[tool].said(tool, label) for quantity, (tool, label) in tools.items()}
+        constants = {}
         for quantity in CONSTANTS_OF.get(run.name, ()):
             unit, digits, _, deviation = CONSTANTS[quantity]
-            value = f"{_shown(run.values(quantity), quantity, unit):.{digits}f} {unit}"
-            head += ["", f"[runs.constants.{quantity}]", *_lines({"value": value, "uncertainty": deviation})]
-        texts[f"{run.name}.csv"] = _table({quantity: (label, INSTRUMENTS[tool]) for quantity, (tool, label) in columns.items()}, run)
+            value = bench_files.shown(run.values(quantity), quantity, unit)
+            constants[quantity] = {"value": f"{value:.{digits}f} {unit}", "uncertainty": deviation}
+        head += bench_files.declared(run, columns, constants, apart=True)
+        digits_of = {quantity: INSTRUMENTS[tool].digits for quantity, (tool, _) in tools.items()}
+        texts[f"{run.name}.csv"] = bench_files.table(run, columns, digits_of)
     return {"harbour_hub.toml": "\n".join(head) + "\n"} | texts
-
-
-def _lines(said: Mapping[str, str]) -> list[str]:
-    return [f'{name} = "{text}"' for name, text in said.items()]
-
-
-def _shown(values: np.ndarray, quantity: str, unit: str) -> np.ndarray:
-    kind = QUANTITIES[quantity].kind
-    return units.convert(values, kind, units.KINDS[kind].base, unit)
-
-
-def _table(columns: Mapping[str, tuple[str, Instrument]], run) -> str:
-    texts = [np.char.mod(f"%.{one.digits}f", _shown(run.values(quantity), quantity, one.unit)) for quantity, (_, one) in columns.items()]
-    rows = [",".join(label for label, _ in columns.values()), *(",".join(row) for row in zip(*texts, strict=True))]
-    return "\n".join(rows) + "\n"
-
-
-def write(bench: Bench, folder: Path) -> list[Path]:
-    """Write a record's files into a folder."""
-    folder.mkdir(parents=True, exist_ok=True)
-    paths = []
-    for name, text in files(bench).items():
-        paths.append(folder / name)
-        paths[-1].write_text(text, encoding="utf-8", newline="\n")
-    return paths
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Write the example record into a folder, by default ``data/bench``."""
-    given = sys.argv[1:] if arguments is None else arguments
     build = load_build(Path("data/builds/harbour_commuter.toml"))
-    for path in write(benched(hidden(build), SEED), Path(given[0] if given else "data/bench")):
-        print(f"{path}: written")
-    return 0
+    return bench_files.write_examples(files(benched(hidden(build), SEED)), arguments)
 
 
 if __name__ == "__main__":

@@ -19,6 +19,7 @@ from ..formulas import heat, motor
 from ..inputs import Build, load_build
 from ..inputs.bench import Measured, Run, make_run
 from ..inputs.instruments import Accuracy
+from . import bench_files
 
 TIME_STEP = 2.0  # s; readings fall on some of these steps
 
@@ -205,12 +206,12 @@ EXAMPLES = {
 }
 SEED = 23  # of the instruments; each run has its own air, switching and noise
 COLUMNS = {
-    "time": ("time_s", "s", "%.0f"),
-    "direct_current": ("current_A", "A", "%.3f"),
-    "direct_voltage": ("voltage_V", "V", "%.4f"),
-    "housing_temperature": ("housing_C", "°C", "%.2f"),
-    "stator_temperature": ("stator_C", "°C", "%.2f"),
-    "air_temperature": ("air_C", "°C", "%.2f"),
+    "time": ("time_s", "s", 0),
+    "direct_current": ("current_A", "A", 3),
+    "direct_voltage": ("voltage_V", "V", 4),
+    "housing_temperature": ("housing_C", "°C", 2),
+    "stator_temperature": ("stator_C", "°C", 2),
+    "air_temperature": ("air_C", "°C", 2),
 }
 RANGES = {"A": "-30 A to 30 A", "V": "-10 V to 10 V", "°C": "0 °C to 180 °C"}
 
@@ -223,21 +224,22 @@ def examples(build: Build) -> dict[str, Heated]:
     }
 
 
-def table_of(run: Run) -> str:
-    """A run as the table that the example record declares."""
-    columns = []
-    for quantity, (_, unit, form) in COLUMNS.items():
-        values = run.values(quantity) - (273.15 if unit == "°C" else 0.0)
-        columns.append(np.char.mod(form, values))
-    rows = [",".join(head for head, _, _ in COLUMNS.values()), *(",".join(row) for row in zip(*columns, strict=True))]
-    return "\n".join(rows) + "\n"
-
-
-def record_of(runs: Sequence[Run], scenario: Scenario) -> str:
-    """The record that declares the example runs."""
+def files(runs: Sequence[Run], scenario: Scenario) -> dict[str, str]:
+    """The texts of the files of example runs by name, as :func:`load_bench` reads them."""
     noise = {"A": f"{scenario.current_noise:g} A", "V": f"{scenario.voltage_noise:g} V", "°C": f"{scenario.temperature_noise:g} K"}
     shared = {"direct_current": f"{100 * scenario.current_scale:g} %", "direct_voltage": f"{100 * scenario.voltage_scale:g} %"}
     offset = f"{scenario.offset_bound / np.sqrt(3):.3f} K"
+    columns, digits = {}, {}
+    for quantity, (head, unit, digits[quantity]) in COLUMNS.items():
+        columns[quantity] = {"column": head, "unit": unit}
+        if quantity != "time":
+            columns[quantity] |= {"uncertainty": noise[unit], "common_uncertainty": shared.get(quantity, offset), "range": RANGES[unit]}
+            columns[quantity]["instrument"] = quantity.replace("direct_", "").replace("_temperature", " sensor")
+    constants = {
+        "heated_phases": {"value": "2"},
+        "air_speed": {"value": "0 m/s", "uncertainty": "0.05 m/s"},
+        "rotation": {"value": "0 rpm", "uncertainty": "0 rpm"},
+    }
     lines = [
         "# Invented runs, computed by `python -m unikit.studies.heated`, which states the motor that is hidden in them.",
         f"# Temperature sensors: each may be off by up to {scenario.offset_bound:g} K throughout,",
@@ -245,33 +247,16 @@ def record_of(runs: Sequence[Run], scenario: Scenario) -> str:
         "format = 1",
         'name = "Motor warmed on the bench"',
         'source = "computed, invented"',
+        *(line for run in runs for line in bench_files.declared(run, columns, constants)),
     ]
-    for run in runs:
-        lines += ["", "[[runs]]", f'name = "{run.name}"', 'kind = "heating"', f'table = "{run.name}.csv"']
-        lines += ['delimiter = "comma"', 'decimal = "point"']
-        for quantity, (head, unit, _) in COLUMNS.items():
-            lines += [f"[runs.columns.{quantity}]", f'column = "{head}"', f'unit = "{unit}"']
-            if quantity != "time":
-                common, instrument = shared.get(quantity, offset), quantity.replace("direct_", "").replace("_temperature", " sensor")
-                lines += [f'uncertainty = "{noise[unit]}"', f'common_uncertainty = "{common}"', f'range = "{RANGES[unit]}"']
-                lines += [f'instrument = "{instrument}"']
-        lines += ["[runs.constants.heated_phases]", 'value = "2"  # two leads of a star: the third phase carries nothing']
-        lines += ["[runs.constants.air_speed]", 'value = "0 m/s"', 'uncertainty = "0.05 m/s"']
-        lines += ["[runs.constants.rotation]", 'value = "0 rpm"', 'uncertainty = "0 rpm"']
-    return "\n".join(lines) + "\n"
+    record = "\n".join(lines).replace('value = "2"', 'value = "2"  # two leads of a star: the third phase carries nothing')
+    return {f"{run.name}.csv": bench_files.table(run, columns, digits) for run in runs} | {"heating.toml": record + "\n"}
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Write the example runs and their record into a folder, by default ``data/bench``."""
-    given = sys.argv[1:] if arguments is None else arguments
-    folder = Path(given[0] if given else "data/bench")
-    folder.mkdir(parents=True, exist_ok=True)
     runs = [made.run(name=name) for name, made in examples(load_build(Path("data/builds/harbour_commuter.toml"))).items()]
-    texts = {f"{run.name}.csv": table_of(run) for run in runs} | {"heating.toml": record_of(runs, Scenario())}
-    for name, text in texts.items():
-        (folder / name).write_text(text, encoding="utf-8", newline="\n")
-        print(f"{folder / name}: written")
-    return 0
+    return bench_files.write_examples(files(runs, Scenario()), arguments)
 
 
 if __name__ == "__main__":
