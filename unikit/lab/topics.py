@@ -73,12 +73,13 @@ def _ride(build: Build, case: Case) -> tuple[Any, ...]:
     return ride_study.study(build, case), ride_study.reach(build, case) if build.packs is not None else None
 
 
-def _review(build: Build, case: Case, riders: int = 0) -> tuple[Any, ...]:
-    return (review_study.review(build, [case], [engaged(build)], riders),)
+def _review(build: Build, case: Case, riders: int = 0, speeds: gearing_study.Gearing | None = None) -> tuple[Any, ...]:
+    return (review_study.review(build, [case], [engaged(build)], riders, speeds),)
 
 
 def _start(build: Build, case: Case, riders: int = 0) -> tuple[Any, ...]:
-    return gearing_study.study(build, case), *_review(build, case, riders)
+    speeds = gearing_study.study(build, case)
+    return speeds, *_review(build, case, riders, speeds)
 
 
 def _with_riders(results: Callable[..., tuple[Any, ...]]) -> Callable[[Build, Case], tuple[Any, ...]]:

@@ -93,17 +93,24 @@ class Review:
         return "\n".join(lines)
 
 
-def review(build: Build, cases: Iterable[Case], gears: Iterable[Gear] | None = None, riders: int = RIDERS) -> Review:
+def review(
+    build: Build,
+    cases: Iterable[Case],
+    gears: Iterable[Gear] | None = None,
+    riders: int = RIDERS,
+    speeds: gearing.Gearing | None = None,
+) -> Review:
     """Gather the findings of every gear that can be engaged (or of the given ones), in every case.
 
     Findings on balance are judged over ``riders`` draws; with none they are left out, because they take longest.
+    Who asks for one gear in one case, and has its gearing study already, gives it as ``speeds``.
     """
     found: list[Finding] = []
     notes: list[str] = []
     cases, gears = list(cases), None if gears is None else list(gears)
     for case in cases:
         for gear in build.gears.gear if gears is None else gears:
-            found += _of_case(build, case, gear, riders)
+            found += _of_case(build, case, gear, riders, speeds)
     found += _of_build(build)
     for key in dict.fromkeys(case.rules for case in cases):
         found.append(_rules(build, key, notes))
@@ -135,9 +142,9 @@ def _ratio(available: float, required: float) -> float:
     return max(available, 0.0) / required
 
 
-def _of_case(build: Build, case: Case, gear: Gear, riders: int) -> list[Finding]:
+def _of_case(build: Build, case: Case, gear: Gear, riders: int, speeds: gearing.Gearing | None) -> list[Finding]:
     """Findings of one gear in one case."""
-    speeds = gearing.study(build, case, gear)
+    speeds = speeds or gearing.study(build, case, gear)
     felt = leverage.study(build, case, gear)
     steady = ride.study(build, case, gear)
     crank = felt.foot_force * build.cranks.length
@@ -214,7 +221,7 @@ def _worse_leverage(build: Build, gear: Gear) -> tuple[float, str]:
 def _of_motor(build: Build, case: Case, gear: Gear, speeds, felt, steady, add: Callable[[str, float, str], None]) -> None:
     """Findings that need the electric drive, its torque as warm as the case leaves it."""
     warm = heat.study(build, case, gear)
-    drive = motor.study(build, case, gear, warm.winding_end, warm.magnet_end)
+    drive = motor.study(build, case, gear, warm.winding_end, warm.magnet_end, points=2)  # its curves are not needed
     asked = abs(drive.asked_peak)
     lost = felt.cut_out_step
     add("motor torque", _ratio(abs(drive.available), asked), f"{drive.available_by}, {drive.available:.0f} N·m there")

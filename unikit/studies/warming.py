@@ -225,12 +225,9 @@ def course(build: Build, case: Case, gear: Gear, records: int = 120) -> tuple[Co
 
 def _only_the_cap(build: Build, case: Case, need: Asked, magnets: float) -> bool:
     """Whether the cap of the assist alone cuts the torque, with cold and with warm magnets: then the split is the same with both."""
-    rotation = case.speed / build.wheel.radius
-    for kelvin in (case.air_temperature, magnets):
-        found = drive(build, case.state_of_charge, build.controller.derating_start, kelvin).limits(rotation)
-        if (found.highest_by if need.whole.motor_peak >= 0 else found.lowest_by) != "torque cap":
-            return False
-    return True
+    state = drive(build, case.state_of_charge, build.controller.derating_start, np.array([case.air_temperature, magnets]))
+    found = state.limits(case.speed / build.wheel.radius)
+    return bool(np.all((found.highest_by if need.whole.motor_peak >= 0 else found.lowest_by) == "torque cap"))
 
 
 def greatest_copper_loss(build: Build) -> float:
