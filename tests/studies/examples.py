@@ -54,12 +54,13 @@ def strong(**changes) -> Build:
 
 
 SILENT = {"motor.demagnetising_current": None} | {
-    f"controller.{name}": None for name in ("bridge_capacity", "bridge_to_sink", "sink_capacity", "sink_to_air", "bridge_limit")
+    f"controller.{name}": None
+    for name in ("bus_capacitance", "bridge_capacity", "bridge_to_sink", "sink_capacity", "sink_to_air", "bridge_limit")
 }
 
 
 def silent() -> Build:
-    """The commuter without what it says of the controller's heat sink and of what the magnets bear."""
+    """The commuter without what it says of the controller's heat sink and capacitor and of what the magnets bear."""
     return replace(build(), SILENT)
 
 

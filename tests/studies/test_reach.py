@@ -193,7 +193,7 @@ def test_the_hazards_by_hand():
 
 
 def test_what_a_build_does_not_say_is_said():
-    ends = reach.study(examples.build(), examples.case())
+    ends = reach.study(examples.silent(), examples.case())
     assert ends.unplugged_time is None and "does not say the capacitance" in ends.unplugged_hazard
     assert ends.demagnetising_current is None and "does not say what they bear" in ends.magnet_hazard
     assert ends.greatest_weakening == 0

@@ -116,32 +116,74 @@ def _weakest(m: _plane.Machine, outside) -> tuple[np.ndarray, np.ndarray]:
     return x, _plane.quadrature(m, torque, x)
 
 
+def _meeting(m: _plane.Machine, x, y, other) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Where the edge of the voltage meets another limit, by Newton's method for both, and whether it was found.
+
+    ``other`` gives a limit's excess as a share and its slopes over the two currents.
+    """
+    for _ in range(12):
+        value, by_x, by_y = _plane.slack(m, x, y)
+        excess, along_x, along_y = other(m, x, y)
+        turn = by_x * along_y - by_y * along_x
+        turn = np.where(turn == 0, 1e-300, turn)
+        step_x, step_y = (excess * by_y - value * along_y) / turn, (value * along_x - excess * by_x) / turn
+        x, y = np.clip(x + step_x, -_plane.FAR, _plane.FAR), np.clip(y + step_y, -_plane.FAR, _plane.FAR)
+        if np.all(np.abs(step_x) + np.abs(step_y) <= 1e-9 * (np.abs(x) + np.abs(y))):
+            break
+    good = (np.abs(_plane.slack(m, x, y)[0]) <= EDGE * m.source**2) & (np.abs(other(m, x, y)[0]) <= EDGE)
+    return x, y, good & (x <= _plane.favoured(m, y)) & (x >= -m.weakening)
+
+
+def _circle(phase):
+    """Excess over the phase current."""
+    return lambda m, x, y: ((x**2 + y**2) / phase**2 - 1, 2 * x / phase**2, 2 * y / phase**2)
+
+
+def _powered(limit):
+    """Excess over a power of the bus."""
+
+    def excess(m, x, y):
+        along_x, along_y = _plane.slopes(m, x, y)
+        ohmic, scale = 3 * m.resistance, np.maximum(np.abs(limit), 1.0)
+        rise_x, rise_y = ohmic * x + m.turning * along_x, ohmic * y + m.turning * along_y
+        return (_plane.power(m, x, y) - limit) / scale, rise_x / scale, rise_y / scale
+
+    return excess
+
+
 def _corner(m: _plane.Machine, outside, phase, drawn) -> tuple[np.ndarray, np.ndarray]:
     """Greatest torque where the voltage allows it with weakening only: until phase current, pack or weakening end it.
 
     ``outside`` is a quadrature current that the voltage does not allow.
     """
 
-    def passed(part, x, y, chosen):
-        return np.stack([np.hypot(x, y) / phase[chosen] - 1, _plane.power(part, x, y) / drawn[chosen] - 1])
+    def passed(x, y, chosen):
+        return np.stack([np.hypot(x, y) / phase[chosen] - 1, _plane.power(m.at(chosen), x, y) / drawn[chosen] - 1])
 
-    every = np.arange(len(outside))
     x, y = _weakest(m, _plane.torque(m, _plane.favoured(m, outside), outside))
     torque = _plane.torque(m, x, y)
     word = np.where(x <= -m.weakening, WEAKENING, VOLTAGE)
-    at_end = passed(m, x, y, every).max(axis=0)
-    ended = np.flatnonzero(at_end > 0)
-    if ended.size:
-        part, most = m.at(ended), torque[ended]
+    left = np.flatnonzero(passed(x, y, np.arange(len(x))).max(axis=0) > 0)
+    # Most ends are found at once where the edge of the voltage meets the one limit or the other ...
+    for name, limit in ((WEAKENING, lambda part: _circle(phase[part])), (BATTERY, lambda part: _powered(drawn[part]))):
+        part = m.at(left)
+        there_x, there_y, met = _meeting(part, x[left], y[left], limit(left))
+        met &= (there_x >= x[left]) & (passed(there_x, there_y, left).max(axis=0) <= EDGE) & (there_y * y[left] >= 0)
+        found = left[met]
+        torque[found], word[found] = _plane.torque(m.at(found), there_x[met], there_y[met]), name
+        left = left[~met]
+    # ... and the others are sought on the way from no torque.
+    if left.size:
+        part, most = m.at(left), torque[left]
 
         def ends(short):
             """The currents run into their greatest torque as a square root does: what is sought is the root of what is short of it."""
-            return passed(part, *_plane.commanded(part, most * (1 - short**2))[:2], ended)
+            return passed(*_plane.commanded(part, most * (1 - short**2))[:2], left)
 
         short = crossing(lambda at: ends(at).max(axis=0), np.ones_like(most), 0 * most, _FINE)
         short = np.where(np.isfinite(short), short, 1.0)
-        torque[ended] = most * (1 - short**2)
-        word[ended] = np.choose(ends(short).argmax(axis=0), [WEAKENING, BATTERY])
+        torque[left] = most * (1 - short**2)
+        word[left] = np.choose(ends(short).argmax(axis=0), [WEAKENING, BATTERY])
     return torque, word
 
 
@@ -170,7 +212,13 @@ def _fed_back(m: _plane.Machine, torque, by, fed) -> tuple[np.ndarray, np.ndarra
         if currents is _plane.least and _plane.linear(m):
             torque[chosen] = _plane.torque(part, 0 * far, -_feeding(part, np.minimum(limit, part.standby)))
             continue
+        place = np.flatnonzero(chosen)
+        if currents is not _plane.least:
+            there_x, there_y, met = _meeting(part, x[chosen], y[chosen], _powered(limit))
+            met &= (there_y <= 0) & (_plane.torque(part, there_x, there_y) >= far)
+            torque[place[met]] = _plane.torque(part, there_x, there_y)[met]
+            place, part, limit, far = place[~met], part.at(~met), limit[~met], far[~met]
         beyond = lambda at: limit - _plane.power(part, *currents(part, at))  # noqa: B023 - called in this turn of the loop alone
         found = crossing(beyond, 0 * far, far, _FINE * np.abs(far))
-        torque[chosen] = np.where(np.isfinite(found), found, 0.0)
+        torque[place] = np.where(np.isfinite(found), found, 0.0)
     return torque, by

@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-_FAR = 1e5  # ampere: where a torque is sought that saturation does not let any current give
+FAR = 1e5  # ampere: where a torque is sought that saturation does not let any current give
 
 _LAST = 1e-8  # relative size of a step of Newton's method after which the error is that of the numbers themselves
 
@@ -101,7 +101,7 @@ def quadrature(m: Machine, wanted: np.ndarray, x: np.ndarray) -> np.ndarray:
     y = pull / (m.flux * np.sqrt(rest))
     for _ in range(60 if salient(m) else 0):
         step = (torque(m, x, y) - wanted) / np.maximum(slopes(m, x, y)[1], 1e-9 * m.torque_per_flux * m.flux)
-        y = np.clip(y - step, -_FAR, _FAR)
+        y = np.clip(y - step, -FAR, FAR)
         if np.all(np.abs(step) <= _LAST * np.abs(y) + 1e-300):
             break
     return y
