@@ -20,7 +20,7 @@ from .split import Split, torque_split
 
 TIMES = (5.0, 10.0, 20.0, 40.0, 80.0)  # minutes: the lines of the map
 STEEPEST = 0.5  # as a case may be
-SLOPE, QUICK = 1e-7, 5e-5  # how closely slopes are found, and where a picture is only being dragged
+SLOPE, QUICK = 1e-7, 2e-4  # how closely slopes are found, and where a picture is only being dragged
 SLOWEST = 0.3  # m/s: riding at all
 
 
