@@ -232,11 +232,7 @@ RULES = [
         "motor.stack_length: expected at most housing_width, 62 mm; found: 63 mm",
     ),
     (
-        (
-            'modulation = "space vector"',
-            'modulation = "space vector"\nbridge_capacity = "12 J/K"\nbridge_to_sink = "2 W/K"\nsink_capacity = "200 J/K"\n'
-            'sink_to_air = "0.8 W/K"',
-        ),
+        ('bridge_limit = "105 °C"\n', ""),
         "controller.bridge_limit: expected a value, since others of the heat sink are given; found: nothing",
     ),
     (('trim_step = "1.5 N·m"', 'trim_step = "15 N·m"'), "assist.trim_step: expected at most trim_cap, 9 N·m; found: 15 N·m"),
