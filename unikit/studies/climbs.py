@@ -155,10 +155,11 @@ def slopes(
     cool = np.full((len(speed), 2), ROOM)
     shape = len(speed), copper.shape[1] + 2
     state = drive(build, case.state_of_charge, ROOM, np.concatenate([magnet_temperature, cool], axis=1))
+    limits = state.limits(speed / build.wheel.radius)
 
     def over(slope: np.ndarray) -> np.ndarray:
         wheel_torque = loads(build, case, speed, slope).wheel_torque
-        split = torque_split(build, gear, speed, wheel_torque, state, trim_torque(build, case, slope))
+        split = torque_split(build, gear, speed, wheel_torque, state, trim_torque(build, case, slope), limits)
         cut = np.where(split.reserve[:, -2:-1] > 0, -1.0, 1.0)
         legs = split.leg_power[:, -1:] - build.rider.critical_power
         return np.concatenate([split.copper_loss[:, :-2] - copper, cut, legs], axis=1)

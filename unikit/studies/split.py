@@ -162,6 +162,7 @@ def torque_split(
     wheel_torque: u.Values,
     drive: Drive | None,
     trim: u.Values = 0.0,
+    limits: Limits | None = None,
 ) -> Split:
     """Split a steady wheel torque at a speed between legs and motor.
 
@@ -174,9 +175,10 @@ def torque_split(
         wheel_torque: what the road asks of the wheel, driving positive.
         drive: the drive in its state, or None for legs alone.
         trim: steady motor torque dialled in by the rider.
+        limits: those of the drive at these speeds, where they are known already.
     """
     rotation = np.asarray(speed, float) / build.wheel.radius
-    limits = drive.limits(rotation) if drive else _NO_LIMITS
+    limits = limits or (drive.limits(rotation) if drive else _NO_LIMITS)
     driving_gain, resisting_gain = (assist_gain(build, gear, way) if drive else 0.0 for way in (False, True))
     pulse = _pulse(build)
     parts = (rotation, wheel_torque, trim, gear.ratio, gear.efficiency, driving_gain, resisting_gain, pulse.floor, limits.highest)
