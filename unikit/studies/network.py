@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -137,6 +137,12 @@ class Network:
             return heat.network_steady(self.conductance, self.losses, self.loss_slope, ROOM, self.ambient)[..., self.place]
         except ValueError:
             return np.full(len(self.names), np.inf)
+
+    def with_copper(self, copper_loss: float) -> Network:
+        """The same with another copper loss at 20 °C."""
+        losses, slope, here = self.losses.copy(), self.loss_slope.copy(), self.place[WINDING]
+        losses[here], slope[here] = copper_loss, copper_loss * ALPHA
+        return replace(self, losses=losses, loss_slope=slope)
 
     def reached(self, name: str, limit: float) -> float:
         """Time until the body of a name reaches a temperature; inf if never."""

@@ -23,11 +23,11 @@ def repeated(build: Build, case: Case, need: Asked) -> float:
     """
     if case.duration == 0:
         return case.air_temperature
-    rest = assembled(build, case, 0.0, 0.0, 0.0)
+    rest, base = assembled(build, case, 0.0, 0.0, 0.0), assembled(build, case, 0.0, need.whole.iron_loss)
     cooled, cooling = _after(rest, case.duration)
     magnets = case.air_temperature
     for _ in range(6):
-        ride = assembled(build, case, need.full / float(flux(build, magnets)) ** 2, need.whole.iron_loss)
+        ride = base.with_copper(need.full / float(flux(build, magnets)) ** 2)
         try:
             warmed, warming = _after(ride, case.duration)
         except ValueError:  # it runs away within the case

@@ -221,14 +221,17 @@ def _worse_leverage(build: Build, gear: Gear) -> tuple[float, str]:
 def _of_motor(build: Build, case: Case, gear: Gear, speeds, felt, steady, add: Callable[[str, float, str], None]) -> None:
     """Findings that need the electric drive, its torque as warm as the case leaves it."""
     warm = heat.study(build, case, gear)
-    drive = motor.study(build, case, gear, warm.winding_end, warm.magnet_end, points=2)  # its curves are not needed
-    asked = abs(drive.asked_peak)
+    here, gust = motor.point(build, case, gear, warm.winding_end, warm.magnet_end), motor.gust_torque(build, case, case.speed)
+    asked, available, by = (
+        abs(here.asked_peak),
+        *((here.lowest, here.lowest_by) if here.asked_peak < 0 else (here.highest, here.highest_by)),
+    )
     lost = felt.cut_out_step
-    add("motor torque", _ratio(abs(drive.available), asked), f"{drive.available_by}, {drive.available:.0f} N·m there")
-    add("gust", _ratio(drive.reserve, drive.gust_torque), f"{drive.reserve:.0f} N·m in reserve, {drive.gust_torque:.0f} N·m asked")
+    add("motor torque", _ratio(abs(available), asked), f"{by}, {available:.0f} N·m there")
+    add("gust", _ratio(here.reserve, gust), f"{here.reserve:.0f} N·m in reserve, {gust:.0f} N·m asked")
     reached = electric.drive(build, case.state_of_charge).back_emf_rotation() * build.wheel.radius  # cold magnets are the strongest
     add("back-EMF", _ratio(reached, speeds.greatest_speed), f"reaches the packs at {_kmh(reached)}")
-    _of_limits(build, case, drive.asked_peak, max(speeds.greatest_speed, case.speed), (warm.winding_end, warm.magnet_end), add)
+    _of_limits(build, case, here.asked_peak, max(speeds.greatest_speed, case.speed), (warm.winding_end, warm.magnet_end), add)
     air = case.air_temperature
     derated = f", derated to {100 * warm.assist_left_end:.0f} %" if warm.assist_left_end < 0.995 else ""
     add("winding heat", _ratio(warm.winding_limit - air, warm.winding_end - air), f"winding at {warm.winding_end - 273.15:.0f} °C{derated}")

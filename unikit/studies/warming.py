@@ -184,8 +184,9 @@ def course(build: Build, case: Case, gear: Gear, records: int = 120) -> tuple[Co
     machine, controller = build.motor, build.controller
     start = case.air_temperature if case.winding_start is None else case.winding_start
     need, magnets = asked(build, case, gear, start), start
+    base = assembled(build, case, 0.0, need.whole.iron_loss)
     for _ in range(4):
-        now = assembled(build, case, need.full / float(flux(build, magnets)) ** 2, need.whole.iron_loss)
+        now = base.with_copper(need.full / float(flux(build, magnets)) ** 2)
         end = controller.derating_end
         headroom = min(need.headroom, max((end - controller.derating_start) / NARROW, 1.0))
         given = {
@@ -219,8 +220,7 @@ def course(build: Build, case: Case, gear: Gear, records: int = 120) -> tuple[Co
         if again.copper_loss.shape == need.copper_loss.shape and np.allclose(again.copper_loss, need.copper_loss, rtol=1e-4, atol=1e-6):
             break
         need = again
-    warm = assembled(build, case, need.full / float(flux(build, magnets)) ** 2, need.whole.iron_loss)
-    return replace(found, network=warm), parts
+    return replace(found, network=base.with_copper(need.full / float(flux(build, magnets)) ** 2)), parts
 
 
 def _only_the_cap(build: Build, case: Case, need: Asked, magnets: float) -> bool:
