@@ -242,16 +242,26 @@ class March:
         small._leap(met, now, (1 - part) * step, True, end)
         out[:, crossed], self.integral[:, crossed], self.copper[crossed] = end, integral + small.integral, copper + small.copper
 
-    def flows(self, now: Load, step: float) -> np.ndarray:
-        """Heat that went along each link in the step just made."""
-        along, outer = self._along, slice(self._to_air, None)
-        if now.link.shape[-1] == 1:
-            np.matmul(now.link * self._incidence, self.integral, out=along)
-            along[outer] -= now.link[outer] * (now.ambient * step)
-            return along
+    def leaving(self, load: Load) -> np.ndarray | None:
+        """Links times incidence for each step, where links and air are alike in all columns."""
+        alike = load.link.shape[-1] == load.ambient.shape[-1] == 1
+        return load.link * self._incidence if alike else None
+
+    def flows(self, now: Load, step: float, leaving: np.ndarray | None) -> np.ndarray:
+        """Heat that went along each link in the step just made; with ``leaving`` of the step as if the air had 0 K."""
+        along = self._along
+        if leaving is not None:
+            return np.matmul(leaving, self.integral, out=along)
         np.matmul(self._incidence, self.integral, out=along)
-        along[outer] -= now.ambient * step
+        along[self._to_air :] -= now.ambient * step
         return np.multiply(along, now.link, out=along)
+
+    def from_air(self, load: Load, steps: int, step: float) -> np.ndarray:
+        """Heat that the air would send along each link over all steps if the bodies had 0 K, in a column."""
+        sent = np.zeros((len(self._incidence), 1))
+        each = load.link[:, self._to_air :] * load.ambient[:, None]
+        sent[self._to_air :] = each.sum(axis=0) * (step * steps / max(len(each), 1))
+        return sent
 
 
 def _plain(value: np.ndarray) -> np.ndarray:
@@ -287,16 +297,18 @@ def serial(march: March, load: Load, x: np.ndarray, steps: int, step: float, par
     course = np.empty((steps // every + 1, *x.shape))
     course[0], x, other = x, x.copy(), np.empty_like(x)
     copper, flows, small = np.zeros(x.shape[1]), np.zeros((load.link.shape[1], x.shape[1])), step / parts
-    row = load.rows()
+    row, leaving = load.rows(), march.leaving(load)
     for number in range(steps):
-        now = row(number)
+        now, away = row(number), None if leaving is None else leaving[number if len(leaving) > 1 else 0]
         for _ in range(parts):
             march.advance(x, now, small, other)
             x, other = other, x
             np.add(copper, march.copper, out=copper)
-            np.add(flows, march.flows(now, small), out=flows)
+            np.add(flows, march.flows(now, small, away), out=flows)
         if (number + 1) % every == 0:
             course[(number + 1) // every] = x
+    if leaving is not None:
+        flows -= march.from_air(load, steps, step)
     return Path(course, copper, flows)
 
 
