@@ -1,5 +1,7 @@
 """What the course of a thermal network over a ride costs, against scipy's integrator at the same error, in one run.
 
+The integrator is started anew at each step, because what it is given jumps there.
+
 Run with ``python -m pytest tests/benchmarks/test_heat_speed.py -s -m ''``.  What counts is the time of this
 process alone; a piece of reference work around each call says how much slower the machine is at that
 moment than when it is idle, and the limits are stretched by as much.

@@ -61,7 +61,7 @@ def _power(times: float) -> float:
 def _by_temperatures() -> float:
     """The heat margin of who divides temperatures where rises are judged."""
     warm = heat.study(build(), case("harbour_hill"))
-    return (warm.magnet_limit - 273.15) / (warm.housing_end - 273.15)
+    return (warm.magnet_limit - 273.15) / (warm.magnet_end - 273.15)
 
 
 declare(
