@@ -214,3 +214,14 @@ def test_trade_20_newton_metres_at_the_wheel_are_an_ordinary_command():
     )
     winding, _, magnets, _ = held.at(case.duration)
     assert winding < build.controller.derating_start and magnets < build.motor.magnet_limit
+
+
+def test_assist_that_field_weakening_cuts_is_cut_by_the_voltage():
+    slow = {"motor.torque_constant_peak": 2.0, "motor.phase_resistance": 0.35, "assist.driving_gain.long": 1.2}
+    slow |= {"controller.battery_current_limit": 200.0, "controller.phase_current_limit": 40.0}
+    case = examples.case(slope=0.04)
+    plain, weakened = (
+        gearing.study(replace(examples.strong(), slow | {"controller.weakening_current": amps}), case).comfortable_limits["motor voltage"]
+        for amps in (None, 15.0)
+    )
+    assert 3.0 < plain < weakened < 15.0

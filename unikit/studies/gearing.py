@@ -63,13 +63,13 @@ def study(build: Build, case: Case, gear: Gear | None = None, points: int = 81) 
     available = greatest_torque(build, split.cadence)
     rule = look_up(case.rules)
     local = rule.assist_speed_limit if rule is not None and rule.assist_speed_limit else np.inf
-    rider = build.rider
+    rider, by_voltage = build.rider, np.isin(split.highest_by, ("voltage", "field weakening"))
     comfortable = {
         "cadence": gearing.speed(rider.comfortable_cadence, radius, gear.ratio),
         "pedal speed": gearing.speed(EASY_SHARE_OF_PEDAL_SPEED * rider.greatest_pedal_speed / build.cranks.length, radius, gear.ratio),
         "leg torque": _first(grid, EASY_SHARE_OF_TORQUE * available - split.pedal_torque),
         "air": _first(grid, rider.critical_power - split.leg_power),
-        "motor voltage": _first(grid, np.where(split.highest_by == "voltage", 1e-6 - split.clipped, 1.0)) if state else np.inf,
+        "motor voltage": _first(grid, np.where(by_voltage, 1e-6 - split.clipped, 1.0)) if state else np.inf,
         "local limit": local,
     }
     greatest = {
