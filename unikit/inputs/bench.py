@@ -160,9 +160,9 @@ class Bench:
                 return run
         raise ValueError(f"bench record {self.name!r} has no run {name!r}; it holds {', '.join(run.name for run in self.runs)}")
 
-    def of_kind(self, kind: str) -> tuple[Run, ...]:
-        """The runs of one kind."""
-        return tuple(run for run in self.runs if run.kind == kind)
+    def of_kind(self, *kinds: str) -> tuple[Run, ...]:
+        """The runs of one kind or several, in the order of the record."""
+        return tuple(run for run in self.runs if run.kind in kinds)
 
     def without(self, *names: str) -> Bench:
         """The record without some of its runs."""

@@ -88,7 +88,7 @@ class Equations:
     @cached_property
     def runs(self) -> tuple[Run, ...]:
         """The runs that show something of the motor alone."""
-        return tuple(run for run in self.bench.runs if run.kind in SHOWN)
+        return self.bench.of_kind(*SHOWN)
 
     @cached_property
     def _instruments(self) -> dict[str, tuple[float, float]]:

@@ -248,7 +248,7 @@ def study(build: Build, bench: Bench, leave_out: Sequence[str] = ()) -> MotorBen
     The build gives the reference temperature and what the runs cannot tell.
     Runs that are left out of the fit can be predicted with :func:`predict`.
     """
-    used = [run for run in bench.runs if run.kind in bench_runs.SHOWN and run.name not in leave_out]
+    used = [run for run in bench.of_kind(*bench_runs.SHOWN) if run.name not in leave_out]
     try:
         shares, errors = _contrasts(build, bench, leave_out, used)
     except fitting.NotSettled:  # then neither do the runs together, and that is said below
