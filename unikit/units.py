@@ -67,7 +67,7 @@ KINDS: dict[str, Kind] = dict(
         ("torque", Kind("torque", "N*m", {"N*m": "N*m", "Nm": "N*m", "mN*m": "mN*m", "lbf*ft": "lbf*ft", "lbf*in": "lbf*in"})),
         ("energy", Kind("energy", "J", {"J": "J", "kJ": "kJ", "MJ": "MJ", "W*h": "W*h", "Wh": "W*h", "kWh": "kW*h", "kW*h": "kW*h"})),
         _kind("power", "W", "kW"),
-        _kind("current", "A", "mA"),
+        _kind("current", "A", "mA", "kA"),
         _kind("voltage", "V", "mV"),
         ("resistance", Kind("resistance", "ohm", {"ohm": "ohm", "Ω": "ohm", "mohm": "mohm", "mΩ": "mohm"})),
         _kind("inductance", "H", "mH", "uH"),
@@ -96,7 +96,10 @@ KINDS: dict[str, Kind] = dict(
         _kind("kinematic viscosity", "m^2/s"),
         _kind("dynamic viscosity", "Pa*s"),
         _kind("density", "kg/m^3"),
-        ("pressure", Kind("pressure", "Pa", {"Pa": "Pa", "hPa": "hPa", "kPa": "kPa", "bar": "bar", "mbar": "mbar"})),
+        (
+            "pressure",
+            Kind("pressure", "Pa", {"Pa": "Pa", "hPa": "hPa", "kPa": "kPa", "bar": "bar", "mbar": "mbar", "MPa": "MPa", "GPa": "GPa"}),
+        ),
         _kind("inertia", "kg*m^2"),
         ("specific energy", Kind("specific energy", "J/m", {"J/m": "J/m", "Wh/km": "W*h/km", "W*h/km": "W*h/km"})),
         _kind("resistivity", "ohm*m"),
@@ -116,6 +119,16 @@ KINDS: dict[str, Kind] = dict(
         ("ratio", Kind("ratio", "", {"": "", "%": "percent"})),
         ("slope", Kind("slope", "", {"": "", "%": "percent"})),
         ("number", Kind("number", "", {"": ""})),
+        ("bridge output", Kind("bridge output", "V/V", {"V/V": "V/V", "mV/V": "mV/V", "uV/V": "uV/V", "µV/V": "uV/V"})),
+        (
+            "noise density",
+            Kind("noise density", "V/Hz^0.5", {"V/Hz^0.5": "V/Hz^0.5", "nV/Hz^0.5": "nV/Hz^0.5", "uV/Hz^0.5": "uV/Hz^0.5"}),
+        ),
+        ("torque drift", Kind("torque drift", "N*m/K", {"N*m/K": "N*m/K", "Nm/K": "N*m/K", "mN*m/K": "mN*m/K"})),
+        ("torque per voltage", Kind("torque per voltage", "N*m/V", {"N*m/V": "N*m/V", "Nm/V": "N*m/V"})),
+        ("voltage per torque", Kind("voltage per torque", "V/(N*m)", {"V/(N*m)": "V/(N*m)", "mV/(N*m)": "mV/(N*m)"})),
+        _kind("current squared time", "A^2*s"),
+        _kind("resistance per length", "ohm/m", "ohm/km", "mohm/m"),
     ]
 )
 
@@ -182,6 +195,13 @@ PerKilogramSquareMetre = _annotate("inverse inertia")
 PerKilogramMetre = _annotate("inverse mass length")
 PerMetreSecond = _annotate("inverse length time")
 SecondPerMetre = _annotate("lean per speed")
+VoltPerVolt = _annotate("bridge output")
+VoltPerRootHertz = _annotate("noise density")
+NewtonMetrePerKelvin = _annotate("torque drift")
+NewtonMetrePerVolt = _annotate("torque per voltage")
+VoltPerNewtonMetre = _annotate("voltage per torque")
+AmpereSquaredSecond = _annotate("current squared time")
+OhmPerMetre = _annotate("resistance per length")
 Ratio = _annotate("ratio")
 Slope = _annotate("slope")
 Number = _annotate("number")

@@ -32,8 +32,9 @@ from unikit.studies import review as review_study
 from unikit.studies import ride as ride_study
 from unikit.studies import stopping as stopping_study
 from unikit.studies import winding as winding_study
-from unikit.studies.findings import FINDINGS, SHORT
+from unikit.studies.findings import FINDINGS
 from unikit.studies.rewind import with_length
+from unikit.studies.verdicts import SHORT
 
 TOPICS = sorted(module.name for module in pkgutil.iter_modules(answers.__path__))
 MODULES = {topic: importlib.import_module(f"{answers.__name__}.{topic}") for topic in TOPICS}

@@ -9,9 +9,10 @@ from unikit.inputs import InputError, replace
 from unikit.inputs.paths import leaves
 from unikit.studies import findings, gearing, heat, leverage, motor, ride
 from unikit.studies.drive import drive
-from unikit.studies.findings import FINDINGS, HOLDS, SHORT, TIGHT, UNKNOWN
+from unikit.studies.findings import FINDINGS
 from unikit.studies.review import CAUTIONS, Review, review
 from unikit.studies.rules import local_rules
+from unikit.studies.verdicts import HOLDS, SHORT, TIGHT, UNKNOWN
 
 from . import examples
 

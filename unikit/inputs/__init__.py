@@ -1,16 +1,20 @@
 """What people bring: frozen, checked records of SI numbers, read from files with units."""
 
 from . import consistency as consistency
+from .assist_parts import Assist, Chain, TorqueSensor
 from .bench import Bench, load_bench
 from .build import Build, Case
 from .datasheet import Datasheet, NoLoad, Rated, Stall, load_datasheet
+from .drive_parts import Controller, Motor
 from .errors import InputError, Problem
 from .fields import Spec
+from .hub_parts import Gear, Gears, Hub
 from .logs import Log, load_log, make_log
-from .parts import Assist, Brake, Controller, Cranks, Frame, Gear, Gears, Motor, Pack, Packs, Rider, TorqueSensor, Wheel
+from .parts import Brake, Cranks, Frame, Rider, Wheel
 from .reading import load_build, load_case, load_cases
 from .schema import describe, fields, schema
 from .spreads import Spread
+from .supply_parts import Pack, Packs, Wiring
 from .variants import draw, replace
 from .writing import save_build, save_case
 
@@ -20,12 +24,14 @@ __all__ = [
     "Brake",
     "Build",
     "Case",
+    "Chain",
     "Controller",
     "Cranks",
     "Datasheet",
     "Frame",
     "Gear",
     "Gears",
+    "Hub",
     "InputError",
     "Log",
     "Motor",
@@ -40,6 +46,7 @@ __all__ = [
     "Stall",
     "TorqueSensor",
     "Wheel",
+    "Wiring",
     "describe",
     "draw",
     "fields",

@@ -7,11 +7,15 @@ from collections.abc import Iterator, Mapping
 
 from .. import units as u
 from ..formulas import air
+from .assist_parts import Assist, TorqueSensor
+from .drive_parts import Controller, Motor
 from .fields import Named, field
-from .parts import Assist, Brake, Controller, Cranks, Frame, Gears, Motor, Packs, Rider, TorqueSensor, Wheel
+from .hub_parts import Gears, Hub
+from .parts import Brake, Cranks, Frame, Rider, Wheel
 from .paths import leaves
 from .records import Part, Record, printed
 from .spreads import Spread, write_spread
+from .supply_parts import Packs, Wiring
 
 FORMAT = 1
 
@@ -33,12 +37,14 @@ class Build(Part):
     wheel: Wheel = field("the wheel")
     cranks: Cranks = field("the cranks")
     gears: Gears = field("the gears")
+    hub: Hub | None = field("what the geared hub is made of", default=None)
     motor: Motor | None = field("the motor", default=None)
     controller: Controller | None = field("the motor's electronics", default=None)
     sensor: TorqueSensor | None = field("the sensor of pedal torque", default=None)
     assist: Assist | None = field("how the motor answers the pedals", default=None)
     brake: Brake = field("the friction brake")
     packs: Packs | None = field("the battery packs", default=None)
+    wiring: Wiring | None = field("the wiring of packs, controller and motor", default=None)
     spreads: Mapping[str, Spread] = field("distribution of each uncertain number by its dotted path", default=Named())
 
     @property
@@ -101,6 +107,9 @@ class Case(Part):
     rules: str | None = field("key of the local rules to compare with", named=True, default=None)
     winding_start: u.Kelvin | None = field(
         "winding temperature at the start; air temperature if left out", low=223.15, high=523.15, unit="°C", default=None
+    )
+    pack_temperature: u.Kelvin | None = field(
+        "cell temperature of the packs; air temperature if left out", low=223.15, high=343.15, unit="°C", default=None
     )
     sun: u.WattPerSquareMetre = field("sunshine that falls on the hub", low=0, high=1400, default=0.0)
     spreads: Mapping[str, Spread] = field("distribution of each uncertain number by its name", default=Named())

@@ -11,13 +11,17 @@ from collections.abc import Iterator
 import numpy as np
 
 from ..formulas import epicyclic
+from .assist_parts import Assist
 from .build import Build, Case
 from .datasheet import Datasheet, NoLoad, Rated, Stall
+from .drive_parts import Controller, Motor
 from .fields import nearest, pretty, specs
-from .parts import Assist, Brake, Controller, Gear, Gears, Motor, Pack, Rider
+from .hub_parts import Gear, Gears
+from .parts import Brake, Rider
 from .paths import leaves
 from .records import Finding, Partial, rule
 from .spreads import Spread
+from .supply_parts import Pack
 
 RATIO_TOLERANCE = 0.005
 

@@ -14,10 +14,11 @@ from ..inputs import Build, Case, Gear
 from . import capture, chance, cut_out, gearing, heat, leverage, motor, reach, ride
 from . import drive as electric
 from . import loop as loops
-from .findings import FINDINGS, HOLDS, SHORT, TIGHT, UNKNOWN
+from .findings import FINDINGS
 from .legs import greatest_torque
 from .rules import NOT_DETERMINED, assessment, look_up
 from .split import assist_gain
+from .verdicts import HOLDS, SHORT, TIGHT, UNKNOWN
 
 if TYPE_CHECKING:
     import pandas
