@@ -23,6 +23,9 @@ from ..studies import stability as stability_study
 from ..studies import stopping as stopping_study
 from .controls import Choice
 from .drive_topics import DRIVE
+from .hub_topics import HUB
+from .sensing_topics import SENSING
+from .supply_topics import SUPPLY
 from .topic import BRAKING_GAIN, GAIN, MACHINE, RATIO, Topic, engaged
 
 
@@ -285,6 +288,9 @@ ASKED = (
         ),
     }
     | DRIVE
+    | HUB
+    | SENSING
+    | SUPPLY
     | {
         "ride": Topic(
             "Range",

@@ -1,0 +1,7 @@
+"""The panels of the sensing chain."""
+
+from __future__ import annotations
+
+from .topic import Topic
+
+SENSING: dict[str, Topic] = {}
