@@ -185,10 +185,13 @@ def encode(canvas: FigureCanvasAgg) -> bytes:
     """The pixels of a drawn canvas as PNG, quickly rather than small: in half the time of the imaging library."""
     pixels = np.asarray(canvas.buffer_rgba())
     height, width = pixels.shape[:2]
-    rows = np.zeros((height, 1 + 3 * width), np.uint8)  # every row begins with its filter: none
-    rows[:, 1:] = pixels[..., :3].reshape(height, 3 * width)
+    rows = np.empty((height, 1 + 3 * width), np.uint8)
+    rows[:, 0] = 0  # every row begins with its filter: none
+    colours = rows[:, 1:].reshape(height, width, 3)
+    for part in range(3):  # one colour after the other: numpy copies three of four bytes at once four times slower
+        colours[..., part] = pixels[..., part]
     header = struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)
-    chunks = ((b"IHDR", header), (b"IDAT", zlib.compress(rows.tobytes(), 1)), (b"IEND", b""))
+    chunks = ((b"IHDR", header), (b"IDAT", zlib.compress(rows, 1)), (b"IEND", b""))
     return b"\x89PNG\r\n\x1a\n" + b"".join(
         struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data)) for kind, data in chunks
     )
