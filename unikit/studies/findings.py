@@ -6,7 +6,7 @@ is generated from this table.
 
 from __future__ import annotations
 
-from .verdicts import Rule
+from .verdicts import Finding, Rule
 
 _TABLE = (
     Rule(
@@ -298,6 +298,13 @@ _TABLE = (
 )
 
 FINDINGS = {rule.key: rule for rule in _TABLE}
+
+
+def judged(key: str, case: str, gear: str, margin: float, limited_by: str) -> Finding:
+    """A margin with the word of its row."""
+    rule = FINDINGS[key]
+    margin = float(margin)
+    return Finding(key, case, gear, margin, rule.verdict(margin), limited_by, rule.moved_by, rule.studied_in)
 
 
 def page() -> str:

@@ -14,11 +14,11 @@ from ..inputs import Build, Case, Gear
 from . import capture, chance, cut_out, gearing, heat, leverage, motor, reach, ride
 from . import drive as electric
 from . import loop as loops
-from .findings import FINDINGS
+from .findings import FINDINGS, judged
 from .legs import greatest_torque
 from .rules import NOT_DETERMINED, assessment, look_up
 from .split import assist_gain
-from .verdicts import HOLDS, SHORT, TIGHT, UNKNOWN
+from .verdicts import HOLDS, SHORT, TIGHT, UNKNOWN, Finding
 
 if TYPE_CHECKING:
     import pandas
@@ -32,20 +32,6 @@ CAUTIONS = (
     "First trials: zero assist, low speed, protective equipment, soft ground, a helper. Local law and qualified advice come first.",
     "Lithium packs, hot motors and high currents burn: fuse, insulate and test them with someone who knows how.",
 )
-
-
-@dataclass(frozen=True)
-class Finding:
-    """One margin in words."""
-
-    key: str
-    case: str
-    gear: str
-    margin: float
-    verdict: str
-    limited_by: str
-    moved_by: str
-    studied_in: str
 
 
 @dataclass(frozen=True)
@@ -71,9 +57,9 @@ class Review:
     def summary(self) -> dict[str, str]:
         """The counts, and the narrowest finding."""
         lines = {word: str(self.count(word)) for word in (HOLDS, TIGHT, SHORT, UNKNOWN)}
-        judged = [f for f in self.findings if f.verdict != UNKNOWN]
-        if judged:
-            worst = min(judged, key=lambda f: f.margin / FINDINGS[f.key].holds)
+        known = [f for f in self.findings if f.verdict != UNKNOWN]
+        if known:
+            worst = min(known, key=lambda f: f.margin / FINDINGS[f.key].holds)
             lines["narrowest"] = f"{worst.key}, {worst.case}, gear {worst.gear}: {worst.margin:.2f}, {worst.limited_by}"
         return lines
 
@@ -130,12 +116,6 @@ def review(
     return Review(build.name, tuple(found), tuple(notes))
 
 
-def _finding(key: str, case: str, gear: str, margin: float, limited_by: str) -> Finding:
-    rule = FINDINGS[key]
-    margin = float(margin)
-    return Finding(key, case, gear, margin, rule.verdict(margin), limited_by, rule.moved_by, rule.studied_in)
-
-
 def _ratio(available: float, required: float) -> float:
     """Available over required; endless when nothing is required."""
     if required <= 0:
@@ -151,7 +131,7 @@ def _of_case(build: Build, case: Case, gear: Gear, riders: int, speeds: gearing.
     crank = felt.foot_force * build.cranks.length
 
     def add(key: str, margin: float, limited_by: str) -> None:
-        found.append(_finding(key, case.name, gear.name, margin, limited_by))
+        found.append(judged(key, case.name, gear.name, margin, limited_by))
 
     found: list[Finding] = []
     add("pace", _ratio(speeds.comfortable_speed, case.wanted_speed), f"{speeds.comfortable_by} at {_kmh(speeds.comfortable_speed)}")
@@ -176,7 +156,7 @@ def _of_balance(build: Build, case: Case, gear: Gear, riders: int, found: list[F
         if not str(error).startswith(NO_LEAN):
             raise
         keys = ("gain window", "balance margin", "balance speed", *(("dead time", "cut-out catch", "trim loss") if build.motor else ()))
-        found += [_finding(key, case.name, gear.name, np.nan, "no lean of the body balances this ride") for key in keys]
+        found += [judged(key, case.name, gear.name, np.nan, "no lean of the body balances this ride") for key in keys]
         return
     for key, (values, words) in margins.items():
         rule = FINDINGS[key]
@@ -186,27 +166,27 @@ def _of_balance(build: Build, case: Case, gear: Gear, riders: int, found: list[F
 
 def _over_riders(build: Build, case: Case, gear: Gear, riders: int) -> dict[str, tuple[np.ndarray, str]]:
     """Margins of each draw and words for what limits them."""
-    judged = chance.judged(build, case, gear, riders)
-    inside = f"{int(100 * (judged.edges > 0).mean())} of 100 riders inside"
+    draws = chance.judged(build, case, gear, riders)
+    inside = f"{int(100 * (draws.edges > 0).mean())} of 100 riders inside"
     margins = {
-        "gain window": (judged.edges, inside),
-        "balance margin": (judged.share, f"{100 * np.median(judged.share):.0f} % of ungeared in the median"),
+        "gain window": (draws.edges, inside),
+        "balance margin": (draws.share, f"{100 * np.median(draws.share):.0f} % of ungeared in the median"),
         "balance speed": (capture.speed_margins(build, case, gear, riders, chance.SEED), capture.speed_margin(build, case, gear)[1]),
     }
     if build.motor is None:
         return margins
     assisted = assist_gain(build, gear) + assist_gain(build, gear, resisting=True) > 0 and build.sensor is not None
     if assisted:
-        margins["dead time"] = judged.dead_time, f"{1000 * build.sensor.dead_time:.0f} ms as built"
+        margins["dead time"] = draws.dead_time, f"{1000 * build.sensor.dead_time:.0f} ms as built"
     else:
         margins["dead time"] = np.full(riders, np.inf), "no assist that could be late"
     # The same riders as above: who does not balance the gear alone must be the one who catches nothing.
     lost, trim = cut_out.margins(build, case, gear, riders, chance.SEED)
-    alone = f"{int(100 * judged.alone.mean())} of 100 balance the gear alone"
+    alone = f"{int(100 * draws.alone.mean())} of 100 balance the gear alone"
     single = cut_out.cut_out_margin(build, case, gear)[1], cut_out.trim_margin(build, case, gear)[1]
     for key, values, words in zip(("cut-out catch", "trim loss"), (lost, trim), single, strict=True):
         # Who does not balance the gear alone does not catch anything with it.
-        counted = np.where(judged.alone | np.isinf(values), values, 0.0)
+        counted = np.where(draws.alone | np.isinf(values), values, 0.0)
         margins[key] = counted, words if np.array_equal(counted, values) else alone
     return margins
 
@@ -287,10 +267,8 @@ def _of_build(build: Build) -> list[Finding]:
     largest = max(rated, key=rated.get)
     found = []
     if build.controller is not None:
-        found.append(
-            _finding("joint limit", "any", "-", _ratio(build.controller.voltage_rating, voltage), f"full packs at {voltage:.1f} V")
-        )
-    found.append(_finding("carriage", "any", "-", _ratio(100.0, rated[largest]), f"pack {largest} is rated {rated[largest]:.0f} Wh"))
+        found.append(judged("joint limit", "any", "-", _ratio(build.controller.voltage_rating, voltage), f"full packs at {voltage:.1f} V"))
+    found.append(judged("carriage", "any", "-", _ratio(100.0, rated[largest]), f"pack {largest} is rated {rated[largest]:.0f} Wh"))
     return found
 
 
@@ -298,10 +276,10 @@ def _rules(build: Build, key: str | None, notes: list[str]) -> Finding:
     """The local rule of the cases: unknown unless its text covers one wheel."""
     rule = look_up(key)
     if rule is None:
-        return _finding("local rules", "any", "-", np.nan, "no area named in the case")
+        return judged("local rules", "any", "-", np.nan, "no area named in the case")
     notes.append(assessment(rule, _battery_side_power(build), None))
     words = "text covers one wheel, see the note" if rule.covers_one_wheel == "yes" else NOT_DETERMINED
-    return _finding("local rules", "any", "-", np.nan, f"{rule.area}: {words}")
+    return judged("local rules", "any", "-", np.nan, f"{rule.area}: {words}")
 
 
 def _battery_side_power(build: Build) -> float | None:

@@ -38,3 +38,17 @@ class Rule:
         held = float(np.mean(margins >= self.holds))
         verdict = HOLDS if held >= 0.95 else TIGHT if np.mean(margins >= self.tight) >= 0.5 else SHORT
         return float(np.quantile(margins, 0.5, method="lower")), verdict, int(100 * held)
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One margin in words."""
+
+    key: str
+    case: str
+    gear: str
+    margin: float
+    verdict: str
+    limited_by: str
+    moved_by: str
+    studied_in: str

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 from matplotlib.collections import LineCollection
 
@@ -21,33 +23,33 @@ def span(scene, least=None) -> None:
     """The scale is the same for all builds."""
 
 
-def _frame(axes, scene) -> None:
+def _frame(keys, axes, scene) -> None:
     side.frame(axes["side"], scene.stage)
     main = axes["main"]
     main.set(
         xlim=(LEAST, MOST),
-        ylim=(len(KEYS) - 0.4, -0.6),
+        ylim=(len(keys) - 0.4, -0.6),
         xscale="log",
         xlabel="margin / margin that holds",
         title="Margins",
     )
     main.set_xticks([0.2, 0.5, 1, 2, 5], ["0.2", "0.5", "1", "2", "5+"])
     main.minorticks_off()
-    main.set_yticks(range(len(KEYS)), KEYS)
+    main.set_yticks(range(len(keys)), keys)
     main.tick_params(axis="y", length=0, pad=8)
     if pen.is_narrow(main):  # two lines a row, from the left edge: the finding, and below it what it says
         main.set_yticks([])
-        for row, key in enumerate(KEYS):
+        for row, key in enumerate(keys):
             pen.words(main, _left(main), row - LIFT, key, fontweight="bold")
     main.axvspan(LEAST, 1, facecolor=(style.VERMILION, 0.06), edgecolor=(style.VERMILION, 0.22), hatch=style.HATCHES[1], linewidth=0)
     main.axvline(1, color=style.INK, linewidth=1.4)
 
 
-def _marks(axes, scene) -> None:
+def _marks(keys, axes, scene) -> None:
     side.marks(axes["side"], scene.machine, scene.stage)
     main, narrow = axes["main"], pen.is_narrow(axes["main"])
     found = {finding.key: finding for finding in scene.main.findings}
-    drawn = [(row, found[key]) for row, key in enumerate(KEYS) if key in found and not np.isnan(found[key].margin)]
+    drawn = [(row, found[key]) for row, key in enumerate(keys) if key in found and not np.isnan(found[key].margin)]
     lift = LIFT if narrow else 0.0
     for verdict, (marker, color) in MARKERS.items():
         rows = np.array([row for row, finding in drawn if finding.verdict == verdict]) - lift
@@ -57,7 +59,7 @@ def _marks(axes, scene) -> None:
             main.add_artist(LineCollection(stems, colors=color, linewidths=1.6))
             pen.line(main, places, rows, marker=marker, linestyle="", color=color, markersize=7, clip_on=False)
     judged = {row: finding for row, finding in drawn}
-    for row, key in enumerate(KEYS):
+    for row, key in enumerate(keys):
         finding = judged.get(row)
         if finding is None:
             missing = "not in this build" if scene.later is None else "computing …"
@@ -79,16 +81,21 @@ def _left(axes) -> float:
     return float(axes.transData.inverted().transform((0.1 * axes.figure.dpi, 0))[0])
 
 
-picture = Picture(
-    _frame,
-    _marks,
-    size=(9.2, 1.1 + 0.27 * len(KEYS)),
-    mosaic=[["side", "main"]],
-    ratios=[1.0, 1.05],
-    bare=("side",),
-    margins={"left": 0.1, "right": 3.35, "columns": 1.25},
-    narrow_margins={"left": 1.4, "right": 0.2},
-    narrow_heights=(3.3, 1.0 + 0.385 * len(KEYS)),
-    span=lambda scene: scene.key,
-    text="Margins of all findings of one gear in one case on one scale, each with what limits it",
-)
+def margins_picture(keys: tuple[str, ...], text: str) -> Picture:
+    """The picture of the findings with these keys, one row for each."""
+    return Picture(
+        partial(_frame, keys),
+        partial(_marks, keys),
+        size=(9.2, 1.1 + 0.27 * len(keys)),
+        mosaic=[["side", "main"]],
+        ratios=[1.0, 1.05],
+        bare=("side",),
+        margins={"left": 0.1, "right": 3.35, "columns": 1.25},
+        narrow_margins={"left": 1.4, "right": 0.2},
+        narrow_heights=(3.3, 1.0 + 0.385 * len(keys)),
+        span=lambda scene: scene.key,
+        text=text,
+    )
+
+
+picture = margins_picture(KEYS, "Margins of all findings of one gear in one case on one scale, each with what limits it")
