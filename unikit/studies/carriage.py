@@ -230,7 +230,7 @@ class Plans(Result):
     parallel: np.ndarray = shown("strings")
     joined: np.ndarray = shown("packs in series")
     pack_energy: u.Joule = shown("each", "Wh")
-    energy: u.Joule = shown("in all", "Wh")
+    carried: u.Joule = shown("in all", "Wh")
     mass: u.Kilogram = shown("mass", "kg")
     cell_current: u.Ampere = shown("a cell gives", "A")
     set_by: np.ndarray = shown("number set by")
@@ -304,7 +304,7 @@ def plan(
         parallel=tried["parallel"][order],
         joined=tried["joined"][order],
         pack_energy=tried["pack_energy"][order],
-        energy=(tried["packs"] * tried["pack_energy"])[order],
+        carried=(tried["packs"] * tried["pack_energy"])[order],
         mass=tried["mass"][order],
         cell_current=tried["cell_current"][order],
         set_by=tried["set_by"][order],
