@@ -60,11 +60,21 @@ class Rule:
     counted: str = ""
     more: bool = False  # whether the operator may approve more of them
     charge_limit: float = 1.0
+    terminals_sources: tuple[Source, ...] = ()  # where others than those of the row say how terminals are protected
 
     @property
     def cited(self) -> str:
         """Its sources in short, each with its year."""
-        return "; ".join(one.short for one in self.sources)
+        return _short(self.sources)
+
+    @property
+    def every_source(self) -> tuple[Source, ...]:
+        """Its sources and those on its terminals, each once."""
+        return tuple(dict.fromkeys((*self.sources, *self.terminals_sources)))
+
+
+def _short(sources: tuple[Source, ...]) -> str:
+    return "; ".join(one.short for one in sources)
 
 
 @cache
@@ -72,7 +82,8 @@ def table() -> tuple[Rule, ...]:
     """Every row, in the order of the file."""
     data = tomllib.loads(files(__package__).joinpath("carriage_rules.toml").read_text(encoding="utf-8"))
     source = {key: Source(**one) for key, one in data["source"].items()}
-    return tuple(Rule(**row | {"sources": tuple(source[key] for key in row["sources"])}) for row in data["rule"])
+    cited = ("sources", "terminals_sources")
+    return tuple(Rule(**row | {name: tuple(source[key] for key in row.get(name, ())) for name in cited}) for row in data["rule"])
 
 
 def rule(what: str, energy_wh: u.WattHour) -> Rule:
@@ -163,7 +174,7 @@ def conditions(energy_wh: float, count: int, installed: bool, power_bank: bool =
     else:
         found = _spare(energy_wh, row, count)
     aid, banks = rule(MOBILITY_AID, 1.0), rule(POWER_BANK, 1.0)
-    every = dict.fromkeys(str(one) for each in (row, rule(SPARE, 1.0), banks) for one in each.sources)
+    every = dict.fromkeys(str(one) for each in (row, rule(SPARE, 1.0), banks) for one in each.every_source)
     return (
         *found,
         "The wider limits for mobility aids (one battery of 300 Wh, or two of 160 Wh) are for passengers who need the aid; "
@@ -182,10 +193,10 @@ def _tested(row: Rule) -> str:
     )
 
 
-def _count(count: int, row: Rule) -> str:
+def _count(count: int, row: Rule, cited: str = "") -> str:
     compared = f"{count:.0f} is more than that" if count > row.most else f"{count:.0f} is within that"
     more = ", unless the operator approves more" if row.more else ""
-    return f"At most {row.most} {row.counted} per person{more}: {compared} ({row.cited})."
+    return f"At most {row.most} {row.counted} per person{more}: {compared} ({cited or row.cited})."
 
 
 def _asked(row: Rule) -> str:
@@ -201,7 +212,7 @@ def _spare(energy_wh: float, row: Rule, count: int) -> tuple[str, ...]:
         f"A pack of {energy_wh:g} Wh {_range(row)}: as a spare it {_asked(row)} ({row.cited}).",
         f"Spare packs travel in the {row.carried} ({row.cited}).",
         _count(count, row),
-        f"The terminals of each spare pack must be protected, {row.terminals} ({row.cited}).",
+        f"The terminals of each spare pack must be protected, {row.terminals} ({_short(row.terminals_sources)}).",
         _tested(row),
     )
 
@@ -222,10 +233,10 @@ def _power_bank(energy_wh: float, row: Rule, count: int) -> tuple[str, ...]:
     return (
         f"A power bank of {energy_wh:g} Wh {_range(row)}: it {_asked(row)}, as a spare battery would ({row.sources[-1].short}).",
         f"Power banks travel in the {row.carried} ({row.sources[0].short}).",
-        _count(count, row),
+        _count(count, row, row.sources[0].short),
         f"The terminals of each power bank must be protected, {row.terminals} ({row.sources[0].short}).",
         "What is made in the first place to power another device counts as a power bank; a pack of the machine with an outlet for "
-        f"other devices may be taken for one ({rule(SPARE, energy_wh).cited}).",
+        f"other devices may be taken for one ({rule(SPARE, energy_wh).terminals_sources[0].short}).",
         _tested(rule(SPARE, energy_wh)),
     )
 
@@ -241,9 +252,14 @@ def _as_cargo(energy_wh: float, row: Rule) -> tuple[str, ...]:
     )
 
 
-def page_table() -> str:
-    """The table and its sources as Markdown, for the page on carriage."""
+def page() -> str:
+    """The table and its sources as a Markdown page (kept in ``docs/carriage_rules.md``)."""
     lines = [
+        "# Packs on an aircraft: what was read",
+        "",
+        "Generated from `unikit/formulas/carriage_rules.toml`; a test keeps it current. A summary with dates to plan a build by, not",
+        f"the texts themselves and no ruling: {PREVAIL}. Limits belong to the row that they end: 100 Wh is not above 100 Wh.",
+        "",
         "| carried as | rated energy | approval | per person | where | terminals | state of charge | read in |",
         "| --- | --- | --- | --- | --- | --- | --- | --- |",
     ]
@@ -251,8 +267,10 @@ def page_table() -> str:
         low, high = f"above {row.above:g}" if row.above else "", f"up to {row.up_to:g}" if np.isfinite(row.up_to) else ""
         energy = f"{low}{', ' if low and high else ''}{high} Wh" if low or high else "any"
         number = f"{row.most} {row.counted}{', more by approval' if row.more else ''}" if row.counted else "–"
-        lines.append(f"| {' | '.join((row.what, energy, row.approval, number, row.carried, row.terminals, row.charge, row.cited))} |")
+        lines.append(
+            f"| {' | '.join((row.what, energy, row.approval, number, row.carried, row.terminals, row.charge, _short(row.every_source)))} |"
+        )
     lines += ["", "| read in | text | edition | seen |", "| --- | --- | --- | --- |"]
-    sources = dict.fromkeys(one for row in table() for one in row.sources)
+    sources = dict.fromkeys(one for row in table() for one in row.every_source)
     lines += [f"| {one.short} | {one.text} | {one.edition} | {one.seen} |" for one in sources]
     return "\n".join(lines) + "\n"

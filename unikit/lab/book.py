@@ -1,7 +1,7 @@
 """The pages and schemas that are made from the code, so that they cannot say anything else.
 
-``python -m unikit.lab.book`` writes the formula book, the nomenclature and the
-findings into ``docs/`` and the JSON Schemas into ``data/``; with ``--check``
+``python -m unikit.lab.book`` writes the formula book, the nomenclature, the
+findings and the rules of carriage into ``docs/`` and the JSON Schemas into ``data/``; with ``--check``
 it writes nothing and names the files that are not current.
 """
 
@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import get_type_hints
 
 from .. import units
+from ..formulas import carriage
 from ..formulas.registry import FORMULAS, Formula, bibliography
 from ..inputs import Build, Case, Datasheet
 from ..inputs.fields import Spec, specs
@@ -34,6 +35,7 @@ def files() -> dict[str, str]:
         "docs/formulas.md": formulas_page(),
         "docs/nomenclature.md": nomenclature_page(),
         "docs/findings.md": findings.page(),
+        "docs/carriage_rules.md": carriage.page(),
         "data/build.schema.json": schema_text(Build),
         "data/case.schema.json": schema_text(Case),
         "data/datasheet.schema.json": schema_text(Datasheet),

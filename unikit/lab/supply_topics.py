@@ -30,7 +30,7 @@ def _carriage_choices(build: Build) -> tuple[Choice, ...]:
     others = {f"{hours:g} A·h": 3600.0 * hours for hours in (1.5, 2, 2.5, 3, 3.5, 4, 4.5, 5) if abs(3600 * hours - first.cell_capacity) > 1}
     return (
         Choice("capacity", "Capacity of a cell", {"as built": 0.0} | others),
-        Choice("series", "Cells in series, all packs in a line", {"any that fits": 0} | around),
+        Choice("series", "Cells in series, in all", {"any that fits": 0} | around),
         Choice("joined", "Packs in series", {"one or two": 2, "one": 1}),
         Choice("most_packs", "Packs at most", {"8": 8, "4": 4, "12": 12}),
         Choice("travellers", "Travellers", {"1": 1, "2": 2, "3": 3, "4": 4}),

@@ -79,7 +79,7 @@ def margins(build: Build) -> list[tuple[str, float, str]]:
 class Carriage(Result):
     """The packs of a build as spares in the cabin, and the rated energy that a case needs."""
 
-    count: int = shown("packs", digits=0)
+    count: int = shown("packs of the build", digits=0)
     energy: u.Joule = shown("rated energy of all packs", "Wh")
     largest: u.Joule = shown("rated energy of the largest", "Wh")
     largest_class: str = shown("class of the largest")
@@ -95,9 +95,9 @@ class Carriage(Result):
     distance: u.Metre | None = shown("distance wanted", "km")
     consumption: u.JoulePerMetre | None = shown("from the cells", "Wh/km")
     held_back: u.Ratio | None = shown("charge held back", "%", 0)
-    delivered: u.Ratio | None = shown("energy in the cells over rated energy, for the charge above that", "%")
+    delivered: u.Ratio | None = shown("energy in the cells over rated energy", "%")
     wanted: u.Joule | None = shown("rated energy wanted", "Wh")
-    covered: u.Ratio | None = shown("rated energy of all packs over that", "%", 0)
+    covered: u.Ratio | None = shown("rated energy of all packs over wanted", "%", 0)
     travellers_needed: float = np.inf
     conditions: tuple[str, ...] = ()
 
@@ -223,8 +223,8 @@ class Plans(Result):
     most_packs: int = shown("packs at most", digits=0)
     lowest_voltage: u.Volt = shown("voltage needed when empty", "V")
     highest_voltage: u.Volt = shown("voltage admitted when full", "V")
-    found: int = shown("divisions that fit", digits=0)
-    answer: str = shown("first of them")
+    found: int = shown("plans that fit", digits=0)
+    answer: str = shown("first plan")
     packs: np.ndarray = shown("packs")
     series: np.ndarray = shown("in series")
     parallel: np.ndarray = shown("strings")
@@ -241,10 +241,10 @@ class Plans(Result):
     def words(self, row: int = 0) -> str:
         """One plan in words."""
         number, strings, joined = (int(getattr(self, name)[row]) for name in ("packs", "parallel", "joined"))
-        how = "alone" if number == 1 else "in parallel" if joined == 1 else f"{joined} and {joined} in series"
+        how = "" if number == 1 else ", in parallel" if joined == 1 else f", {joined} and {joined} in series"
         size = f"{self.series[row]} cells in series, {strings} string{'s' if strings > 1 else ''}"
-        energy = f"{show(self.pack_energy[row] / WATT_HOUR, 'Wh', 1)} each"
-        return f"{number} pack{'s' if number > 1 else ''} of {size}, {energy}, joined {how}: {self.pack_class[row]}"
+        energy = show(self.pack_energy[row] / WATT_HOUR, "Wh", 1) + (" each" if number > 1 else "")
+        return f"{number} pack{'s' if number > 1 else ''} of {size}, {energy}{how}: {self.pack_class[row]}"
 
 
 def plan(
