@@ -226,6 +226,12 @@ def test_plans_come_in_the_stated_order():
     assert rows == sorted(rows) and len({row[0] for row in rows}) == 2
 
 
+def test_of_plans_that_are_equal_else_the_one_with_more_cells_in_series_comes_first():
+    found = carriage.plan(CELLS[0], 80 * 3600.0, carriage.Window(0.0, 100.0), joins=(1,), most_packs=1, approval=False)
+    twelve = found.series * found.parallel == 12
+    assert found.series[twelve].tolist() == [12, 6, 4, 3, 2, 1]
+
+
 def test_limits_are_inside_their_class_in_a_plan_too():
     found = carriage.plan(CELLS[4], 100.0 * 3600, carriage.Window(30.0, 70.0), most_packs=1)
     sizes = dict(zip(found.pack_energy.round(6) / 3600, found.pack_class, strict=True))

@@ -18,12 +18,11 @@ from pathlib import Path
 from typing import get_type_hints
 
 from .. import units
-from ..formulas import carriage
 from ..formulas.registry import FORMULAS, Formula, bibliography
 from ..inputs import Build, Case, Datasheet
 from ..inputs.fields import Spec, specs
 from ..inputs.schema import schema_text
-from ..studies import findings
+from ..studies import carriage, findings
 from .report import write
 
 PROJECT = Path(__file__).parents[2]
@@ -35,7 +34,7 @@ def files() -> dict[str, str]:
         "docs/formulas.md": formulas_page(),
         "docs/nomenclature.md": nomenclature_page(),
         "docs/findings.md": findings.page(),
-        "docs/carriage_rules.md": carriage.page(),
+        "docs/carriage_rules.md": carriage.rules_page(),
         "data/build.schema.json": schema_text(Build),
         "data/case.schema.json": schema_text(Case),
         "data/datasheet.schema.json": schema_text(Datasheet),

@@ -19,6 +19,9 @@ from .verdicts import Rule
 WATT_HOUR = 3600.0
 MOST_IN_SERIES, MOST_IN_PARALLEL = 60, 60  # of one pack, as a build file may have it
 MOST_PACKS = 8
+SMALL, LARGE = carriage.NO_APPROVAL_LIMIT, carriage.APPROVAL_LIMIT  # Wh of one pack: where the classes end
+EACH, LARGE_EACH = (carriage.rule(carriage.SPARE, limit).most for limit in (SMALL, LARGE))  # packs that one traveller may carry
+rules_page = carriage.page
 
 RULES = (
     Rule(
@@ -26,7 +29,7 @@ RULES = (
         "Is every pack below the limit for carrying without approval?",
         "100 Wh",
         "rated energy of the largest pack",
-        carriage.NO_APPROVAL_LIMIT / carriage.APPROVAL_LIMIT,
+        SMALL / LARGE,
         1.0,
         "smaller packs, more of them",
         "carriage",
@@ -35,7 +38,7 @@ RULES = (
     Rule(
         "carriage count",
         "Can one traveller take all packs as spares?",
-        "packs per traveller: 20 in all, of them 2 above 100 Wh, none above 160 Wh",
+        f"packs per traveller: {EACH} in all, of them {LARGE_EACH} above 100 Wh, none above 160 Wh",
         "packs of the build",
         0.5,
         1.0,
@@ -57,8 +60,7 @@ def _per_traveller(energies: np.ndarray) -> float:
     if np.any(kinds == carriage.NOT_AS_BAGGAGE):
         return 0.0
     large = int(np.sum(kinds == carriage.OPERATOR_APPROVAL))
-    every = carriage.rule(carriage.SPARE, carriage.NO_APPROVAL_LIMIT).most / len(energies)
-    return min(every, carriage.rule(carriage.SPARE, carriage.APPROVAL_LIMIT).most / large) if large else every
+    return min(EACH / len(energies), LARGE_EACH / large if large else np.inf)
 
 
 def margins(build: Build) -> list[tuple[str, float, str]]:
@@ -70,7 +72,7 @@ def margins(build: Build) -> list[tuple[str, float, str]]:
     large = int(np.sum(carriage.battery_class(energies) != carriage.NO_APPROVAL))
     number = f"{len(energies)} pack{'s' if len(energies) != 1 else ''}, {large or 'none'} of them above 100 Wh"
     # Rounded, so that the last bit of a conversion moves no pack out of its class.
-    size = round(float(carriage.NO_APPROVAL_LIMIT / energies[largest]), 9)
+    size = round(float(SMALL / energies[largest]), 9)
     words = f"pack {names[largest]} is rated {energies[largest]:.0f} Wh"
     return [("carriage", size, words), ("carriage count", _per_traveller(energies), number)]
 
@@ -330,7 +332,6 @@ def _candidates(at_hand: Cell, wanted: float, current: float, series: Sequence[i
     packs = joined * lines
     kind = carriage.battery_class(energy / WATT_HOUR)
     asks = np.where(kind == carriage.NO_APPROVAL, 0, 1)
-    most = np.array([carriage.rule(carriage.SPARE, limit).most for limit in (carriage.NO_APPROVAL_LIMIT, carriage.APPROVAL_LIMIT)])
     return {
         "series": cells,
         "parallel": strings,
@@ -344,7 +345,7 @@ def _candidates(at_hand: Cell, wanted: float, current: float, series: Sequence[i
         "kind": kind,
         "asks": asks,
         # what is no baggage is stopped by its class, not by its number
-        "people": np.where(kind == carriage.NOT_AS_BAGGAGE, 1.0, np.ceil(packs / most[asks])),
+        "people": np.where(kind == carriage.NOT_AS_BAGGAGE, 1.0, np.ceil(packs / np.where(asks, LARGE_EACH, EACH))),
     }
 
 

@@ -7,14 +7,13 @@ from typing import NamedTuple
 
 import numpy as np
 
+from ...studies.carriage import LARGE, LARGE_EACH, SMALL
 from .. import style
 from ..picture import Picture
 from . import pen, side
 from .naming import Box, around
 
 WH = 3600.0
-SMALL, LARGE = 100.0, 160.0  # Wh of one pack: where the classes end
-LARGE_EACH = 2  # packs above the first limit that one traveller may carry
 FEWEST = 5.0  # packs on the axis
 WANTED = {"color": style.VERMILION, "linewidth": 1.6, "linestyle": (0, (5, 2))}
 LOOKS = {"no approval": style.BLUE, "operator approval": style.PURPLE}
@@ -59,8 +58,8 @@ def _key(axes) -> None:
     pitch, hollow = _pitch(axes), {"linestyle": "", "color": style.INK, "markerfacecolor": style.GROUND}
     rows = (
         ("above: not as baggage", style.QUIET, None),
-        (f"100 to 160 Wh each:\napproval, {LARGE_EACH} a traveller", style.PURPLE, style.HATCHES[0]),
-        ("up to 100 Wh each:\nno approval", style.BLUE, style.HATCHES[2]),
+        (f"{SMALL:.0f} to {LARGE:.0f} Wh each:\napproval, {LARGE_EACH} a traveller", style.PURPLE, style.HATCHES[0]),
+        (f"up to {SMALL:.0f} Wh each:\nno approval", style.BLUE, style.HATCHES[2]),
         ("wanted", style.VERMILION, WANTED),
         ("packs of the build", style.INK, {"marker": "s", "linestyle": "", "color": style.INK}),
         ("plan, packs in parallel", style.INK, hollow | {"marker": "o"}),
