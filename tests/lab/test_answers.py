@@ -276,3 +276,19 @@ def test_the_greatest_gain_of_the_stability_lesson_is_the_last_that_the_roots_al
     for share, stable in ((0.995, True), (1.005, False)):
         answer = [[0, 0], [-share * lesson.greatest_gain() * lesson.RATE**2, -lesson.ON_RATE * lesson.RATE]]
         assert is_stable([[0, 1], [lesson.RATE**2, 0]], [(answer, lesson.LATE)]) is stable
+
+
+def test_the_answers_on_carriage_hold_another_way():
+    answers = MODULES["carriage"]
+    wheel, far = answers.wheel(), answers.wind(distance=answers.FAR)
+    held = replace(wheel, {"packs.held_back": answers.HELD_BACK})
+    grown = replace(
+        held,
+        {f"packs.pack.{one.name}.cell_capacity": one.cell_capacity * answers.wanted() / wheel.packs.energy for one in wheel.packs.pack},
+    )
+    assert ride_study.study(grown, far).range == pytest.approx(far.distance, rel=0.01)  # other cells, the same resistance
+    size = 14 * wheel.packs.pack[0].cell_nominal_voltage * answers.largest_cell() / 3600
+    assert (battery_class(size), battery_class(1.0001 * size)) == ("operator approval", "not as baggage")
+    slow = answers.wind(distance=answers.FAR, speed=answers.slow_enough())
+    assert ride_study.study(wheel, slow).range == pytest.approx(slow.distance, rel=1e-6)
+    assert answers.lightest() == pytest.approx(4 * 11 * 2.5 / 2.05 * wheel.packs.mass / 39)

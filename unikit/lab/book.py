@@ -1,7 +1,7 @@
 """The pages and schemas that are made from the code, so that they cannot say anything else.
 
-``python -m unikit.lab.book`` writes the formula book, the nomenclature and the
-findings into ``docs/`` and the JSON Schemas into ``data/``; with ``--check``
+``python -m unikit.lab.book`` writes the formula book, the nomenclature, the
+findings and the rules of carriage into ``docs/`` and the JSON Schemas into ``data/``; with ``--check``
 it writes nothing and names the files that are not current.
 """
 
@@ -22,7 +22,7 @@ from ..formulas.registry import FORMULAS, Formula, bibliography
 from ..inputs import Build, Case, Datasheet
 from ..inputs.fields import Spec, specs
 from ..inputs.schema import schema_text
-from ..studies import findings
+from ..studies import carriage, findings
 from .report import write
 
 PROJECT = Path(__file__).parents[2]
@@ -34,6 +34,7 @@ def files() -> dict[str, str]:
         "docs/formulas.md": formulas_page(),
         "docs/nomenclature.md": nomenclature_page(),
         "docs/findings.md": findings.page(),
+        "docs/carriage_rules.md": carriage.rules_page(),
         "data/build.schema.json": schema_text(Build),
         "data/case.schema.json": schema_text(Case),
         "data/datasheet.schema.json": schema_text(Datasheet),

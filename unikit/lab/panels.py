@@ -109,6 +109,11 @@ def climbs(build: Build, case: Case | None = None, **options: Any) -> Panel:
     return _panel("climbs", build, case, options)
 
 
+def carriage(build: Build, case: Case | None = None, **options: Any) -> Panel:
+    """Energy carried over the number of packs, with the classes for an aircraft and the ways to divide what is wanted."""
+    return _panel("carriage", build, case, options)
+
+
 def ride(build: Build, case: Case | None = None, **options: Any) -> Panel:
     """Distance against probability, and the energy of a kilometre by cause."""
     return _panel("ride", build, case, options)

@@ -6,6 +6,7 @@ from . import (
     balance,
     bench,
     capture,
+    carriage,
     climbs,
     cranks,
     event,
@@ -42,6 +43,7 @@ TOPICS: dict[str, ModuleType] = {
     "reach": reach,
     "heat": heat,
     "climbs": climbs,
+    "carriage": carriage,
     "ride": ride,
     "review": review,
 }
