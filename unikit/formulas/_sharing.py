@@ -9,74 +9,73 @@ from __future__ import annotations
 
 import numpy as np
 
-ROUNDS = 3  # of each step: curve and resistance at its end hang on the charge that it takes
-
-
-def _piece(points: np.ndarray, at: np.ndarray) -> np.ndarray:
-    """The piece of the curve on which a state of charge lies; the end pieces go on."""
-    return np.clip(np.searchsorted(points, at, side="right") - 1, 0, points.size - 2)
-
-
-def _pick(table: np.ndarray, piece: np.ndarray) -> np.ndarray:
-    return np.take_along_axis(table, piece[..., None], axis=-1)[..., 0]
+ROUNDS = 2  # of each step: curve and resistance at its end hang on the charge that it takes
 
 
 def march(
     time, power, charge, ohmic, wiring, fast, fast_time, slow, slow_time, points, voltage, factor, from_charge, series=False
-) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:  # fmt: skip
-    """Voltage, currents, states of charge and heat at each instant; arguments as in ``sag.share``."""
+) -> tuple[np.ndarray, ...]:
+    """Voltage of all, and voltage, current, state of charge and heat of each pack at each instant; arguments as in ``sag.share``."""
     time, power = np.asarray(time, float), np.asarray(power, float)
     lines = np.broadcast_shapes(time.shape[1:], power.shape)
     parts = (charge, ohmic, wiring, fast, fast_time, slow, slow_time, from_charge)
     shape = np.broadcast_shapes(np.broadcast_shapes(*map(np.shape, parts), voltage.shape[:-1]), (*lines, 1))
     charge, ohmic, wiring, fast, fast_time, slow, slow_time, left = (np.broadcast_to(np.asarray(one, float), shape) for one in parts)
-    voltage = np.broadcast_to(voltage, (*shape, points.size))
-    factor = np.broadcast_to(np.asarray(factor, float), (*shape, points.size))
-    slopes, factor_slopes = np.diff(voltage) / np.diff(points), np.diff(factor) / np.diff(points)
-    followers = np.zeros((2, *shape))
+    rest = _curves(points, voltage, factor, shape)
     weights, constants = np.stack([fast, slow]), np.stack([fast_time, slow_time])
-    heats = np.zeros(shape)
+    steps = np.broadcast_to(np.diff(time, axis=0), (len(time) - 1, *lines))[..., None]
 
     def common(source, inner):
-        """Voltage at the terminals and current of each pack, from each pack's voltage without current and its resistance."""
+        """Voltage of all, and voltage and current of each pack, from each pack's voltage without current and its resistance."""
         if series:
             whole, total = source.sum(axis=-1), inner.sum(axis=-1)
         else:
-            total = 1 / (1 / inner).sum(axis=-1)
-            whole = total * (source / inner).sum(axis=-1)
-        with np.errstate(invalid="ignore"):
-            terminal = (whole + np.sqrt(whole**2 - 4 * total * power)) / 2
+            conductance = 1 / inner
+            total = 1 / conductance.sum(axis=-1)
+            whole = total * (source * conductance).sum(axis=-1)
+        terminal = (whole + np.sqrt(whole**2 - 4 * total * power)) / 2
         if series:
             current = np.broadcast_to((power / terminal)[..., None], shape)
-            return terminal, current
-        return terminal, (source - terminal[..., None]) / inner
+            return terminal, source - inner * current, current
+        own = np.broadcast_to(terminal[..., None], shape)
+        return terminal, own, (source - own) * conductance
+
+    with np.errstate(invalid="ignore"):  # a voltage that has collapsed
+        source, _, share = rest(left)
+        felt, heats = np.zeros((2, *shape)), np.zeros(shape)
+        terminal, own, current = common(source, wiring + share * ohmic)
+        lost = (wiring + share * ohmic) * current**2
+        found = [(terminal, own, current, left, heats)]
+        for step in steps:
+            kept = np.exp(-step / constants)
+            mean = np.where(step > 1e-9 * constants, (1 - kept) * constants / np.maximum(step, 1e-300), 1.0)
+            begun, ended = kept * felt + (mean - kept) * current, 1 - mean  # followers at the end: what is known, and per ampere there
+            dragged, lagging = (weights * begun).sum(axis=0), (weights * ended).sum(axis=0)
+            per_ampere = step / (2 * charge)
+            guess = current
+            for _ in range(ROUNDS):
+                source, slope, share = rest(left - per_ampere * (current + guess))
+                tilt = slope * per_ampere  # how the voltage at rest answers to the current at the end
+                terminal, own, guess = common(source + tilt * guess - share * dragged, wiring + share * (ohmic + lagging) + tilt)
+            felt, left = begun + ended * guess, left - per_ampere * (current + guess)
+            before, lost = lost, guess * ((wiring + share * ohmic) * guess + share * (weights * felt).sum(axis=0))
+            heats = heats + step * (before + lost) / 2
+            current = guess
+            found.append((terminal, own, current, left, heats))
+    return tuple(np.stack(one) for one in zip(*found, strict=True))
+
+
+def _curves(points, voltage, factor, shape):
+    """Voltage at rest, its slope and the growth of the resistances at a state of charge of each pack; the end pieces go on."""
+    voltage, factor = (np.broadcast_to(np.asarray(one, float), (*shape, points.size)) for one in (voltage, factor))
+    width = np.diff(points)
+    table = np.stack([voltage[..., :-1], np.diff(voltage) / width, factor[..., :-1], np.diff(factor) / width], axis=-1).reshape(-1, 4)
+    first, inner = np.arange(int(np.prod(shape))).reshape(shape) * width.size, points[1:-1]
 
     def rest(left):
-        piece = _piece(points, left)
-        slope, aside = _pick(slopes, piece), left - points[piece]
-        return _pick(voltage[..., :-1], piece) + slope * aside, slope, _pick(factor[..., :-1], piece) + _pick(factor_slopes, piece) * aside
+        piece = np.searchsorted(inner, left, side="right")
+        level, slope, grown, growing = np.moveaxis(table[first + piece], -1, 0)
+        aside = left - points[piece]
+        return level + slope * aside, slope, grown + growing * aside
 
-    source, _, share = rest(left)
-    terminal, current = common(source, wiring + share * ohmic)
-    lost = ((wiring + share * ohmic) * current) * current
-    found = [(terminal, current, left, heats)]
-    for step in np.diff(time, axis=0):
-        step = np.broadcast_to(step, lines)[..., None]
-        kept = np.exp(-step / constants)
-        with np.errstate(invalid="ignore", divide="ignore"):
-            mean = np.where(step > 1e-9 * constants, -np.expm1(-step / constants) * constants / step, 1.0 - step / (2 * constants))
-        begun = kept * followers + (mean - kept) * current  # what is known of the followers at the end
-        ended, guess = 1 - mean, current
-        for _ in range(ROUNDS):
-            after = left - step * (current + guess) / (2 * charge)
-            source, slope, share = rest(after)
-            tilt = slope * step / (2 * charge)  # how the voltage at rest answers to the current at the end
-            inner = wiring + share * (ohmic + (weights * ended).sum(axis=0))
-            terminal, guess = common(source + tilt * guess - share * (weights * begun).sum(axis=0), inner + tilt)
-        followers = begun + ended * guess
-        left = left - step * (current + guess) / (2 * charge)
-        before, lost = lost, (wiring + share * ohmic) * guess**2 + share * (weights * followers).sum(axis=0) * guess
-        heats = heats + step * (before + lost) / 2
-        current = guess
-        found.append((terminal, current, left, heats))
-    return tuple(np.stack(one) for one in zip(*found, strict=True))
+    return rest

@@ -30,6 +30,7 @@ class Sharing(NamedTuple):
     """Packs over a course of power, at each instant; packs along the last axis of all but the voltage."""
 
     voltage: u.Volt
+    pack_voltage: u.Volt
     current: u.Ampere
     state_of_charge: u.Ratio
     heat: u.Joule
