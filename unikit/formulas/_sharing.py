@@ -69,12 +69,12 @@ def _curves(points, voltage, factor, shape):
     """Voltage at rest, its slope and the growth of the resistances at a state of charge of each pack; the end pieces go on."""
     voltage, factor = (np.broadcast_to(np.asarray(one, float), (*shape, points.size)) for one in (voltage, factor))
     width = np.diff(points)
-    table = np.stack([voltage[..., :-1], np.diff(voltage) / width, factor[..., :-1], np.diff(factor) / width], axis=-1).reshape(-1, 4)
+    table = np.stack([voltage[..., :-1], np.diff(voltage) / width, factor[..., :-1], np.diff(factor) / width]).reshape(4, -1)
     first, inner = np.arange(int(np.prod(shape))).reshape(shape) * width.size, points[1:-1]
 
     def rest(left):
         piece = np.searchsorted(inner, left, side="right")
-        level, slope, grown, growing = np.moveaxis(table[first + piece], -1, 0)
+        level, slope, grown, growing = table[:, first + piece]
         aside = left - points[piece]
         return level + slope * aside, slope, grown + growing * aside
 

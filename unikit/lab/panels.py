@@ -109,6 +109,11 @@ def climbs(build: Build, case: Case | None = None, **options: Any) -> Panel:
     return _panel("climbs", build, case, options)
 
 
+def pack(build: Build, case: Case | None = None, **options: Any) -> Panel:
+    """What the packs can still give over the charge left, what the ride asks, and where the energy goes."""
+    return _panel("pack", build, case, options)
+
+
 def ride(build: Build, case: Case | None = None, **options: Any) -> Panel:
     """Distance against probability, and the energy of a kilometre by cause."""
     return _panel("ride", build, case, options)

@@ -151,7 +151,9 @@ class Source:
         total = np.asarray(self.current(power))[..., None]
         if self.series:
             return np.broadcast_to(total, np.broadcast_shapes(total.shape, self.each.shape))
-        return pack.branch_current(self.each, self.inner, np.asarray(self.voltage)[..., None] - np.asarray(self.resistance)[..., None] * total)
+        return pack.branch_current(
+            self.each, self.inner, np.asarray(self.voltage)[..., None] - np.asarray(self.resistance)[..., None] * total
+        )
 
 
 def joined(stack: Stack, state_of_charge: u.Values | Own, time: u.Values = 0.0, before: u.Values = 0.0) -> Source:

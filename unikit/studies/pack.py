@@ -21,7 +21,7 @@ from .verdicts import Rule
 
 PEAK = 10.0  # seconds that a peak lasts: a gust, the steep end of a hill
 COLD, WARM = 263.15, 298.15
-STEPS = 90  # of a discharge
+STEPS = 60  # of a discharge
 _GRID = np.linspace(0.0, 1.0, 201)
 
 RULES = (

@@ -15,6 +15,7 @@ from . import (
     heat_bench,
     leverage,
     motor,
+    pack,
     reach,
     review,
     ride,
@@ -42,6 +43,7 @@ TOPICS: dict[str, ModuleType] = {
     "reach": reach,
     "heat": heat,
     "climbs": climbs,
+    "pack": pack,
     "ride": ride,
     "review": review,
 }
@@ -49,6 +51,7 @@ PICTURES = {name: module.picture for name, module in TOPICS.items()} | {
     "side": side.picture,
     "rider": rider.picture,
     "bench": bench.picture,
+    "pack sharing": pack.sharing,
     "bench prediction": bench.prediction,
     "heat_bench": heat_bench.picture,
 }
