@@ -278,7 +278,8 @@ PACKS = [
     (
         ("series = 13", "series = 14"),
         [
-            f"packs.pack.{name}.series = 13: expected as many cells in series as pack 'left', 14, since the packs are in parallel; found: 13"
+            f"packs.pack.{name}.series = 13: expected as many cells in series as pack 'left', 14, since the packs are in parallel; "
+            "found: 13"
             for name in ("right", "rear")
         ],
     ),

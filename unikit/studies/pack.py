@@ -8,7 +8,6 @@ import numpy as np
 
 from .. import units as u
 from ..formulas import cells as published
-from ..formulas import pack as pack_formulas
 from ..formulas import sag
 from ..inputs import Build, Case, Gear
 from .cells import OTHERS, SLOW, Own, Source, Stack, joined, missing, pack_temperature
@@ -112,7 +111,7 @@ class Discharge(Result):
     usable_share: u.Ratio = shown("delivered, of what is printed", "%", 0)
     largest_cell_current: u.Ampere = shown("largest cell current of the ride", "A", 2)
     largest_in: str = shown("in pack")
-    widest_share: u.Ratio = shown("largest pack current over the mean of the packs", "%", 0)
+    widest_share: u.Ratio = shown("greatest current of a pack over the mean of all", "%", 0)
     time: u.Second = shown("time", "min")
     charge_over: u.Ratio = shown("charge left over the ride", "%")
     voltage_over: u.Volt = shown("voltage", "V")
@@ -200,15 +199,13 @@ def discharge(build: Build, case: Case, gear: Gear | None = None, power: u.Watt 
     left = _set_charge(stack, run.state_of_charge)
     with np.errstate(invalid="ignore"):
         room = np.min(run.pack_voltage - stack.lowest, axis=-1)
-    ends = {"held": left - held, "voltage": np.where(np.isnan(room), -np.inf, room)}
+    ends = {"voltage": np.where(np.isnan(room), -np.inf, room), "held": np.where(np.isnan(left), np.inf, left - held)}
     first = {name: _first_below(margin) for name, margin in ends.items()}
     by = min(first, key=first.get)
     place = first[by]
     at = lambda values: _between(values, place)
     states = np.clip(at(run.state_of_charge), 0.0, 1.0)
-    number = int(np.nanargmin(run.pack_voltage[round(place)] - stack.lowest)) if by == "voltage" and place > 0 else 0
-    kept = int(np.ceil(place)) + 1
-    cut = lambda values: np.concatenate([values[: kept - 1], [at(values)]]) if place > 0 else values[:1]
+    cut = lambda values: np.concatenate([values[: int(np.ceil(place))], [at(values)]])
     currents = cut(run.current)
     each = currents / [one.parallel for one in build.packs.pack]
     row, column = np.unravel_index(np.nanargmax(each), each.shape) if np.isfinite(each).any() else (0, 0)
@@ -217,7 +214,7 @@ def discharge(build: Build, case: Case, gear: Gear | None = None, power: u.Watt 
     mean = currents.mean(axis=-1, keepdims=True)
     return Discharge(
         power=power,
-        ended_by="charge held back" if by == "held" else f"lowest cell voltage of pack {build.packs.names[number]}",
+        ended_by="charge held back" if by == "held" else _lowest_words(build, at(run.pack_voltage) - stack.lowest),
         end_charge=float(_set_charge(stack, states)),
         duration=duration,
         nominal_energy=build.packs.energy,
@@ -322,6 +319,14 @@ def _instants(whole: float) -> np.ndarray:
     """Instants of a discharge that lasts no longer than a time: fine at first, where the slow parts come."""
     first = np.minimum(np.geomspace(0.5, 400.0, 14), 0.05 * whole)
     return np.concatenate([[0.0], np.unique(first), np.linspace(first.max(), whole, STEPS)[1:]])
+
+
+def _lowest_words(build: Build, room: np.ndarray) -> str:
+    """Which packs are at their lowest cell voltage, as many as are there together; or that the power is too much before that."""
+    names = [name for name, one in zip(build.packs.names, room, strict=True) if one < room.min() + 1e-3]
+    if not names or room.min() > 0.01 * build.packs.pack[0].lowest_cell_voltage:
+        return "more power than the packs can give"
+    return "lowest cell voltage" + ("" if len(names) == len(room) else f" of pack {' and '.join(names)}")
 
 
 def _set_charge(stack: Stack, states: np.ndarray) -> np.ndarray:

@@ -102,7 +102,7 @@ def _words(main, load, ride, curves, asked, top: float) -> None:
         pen.line(main, [at, at], [0, load.peak_power], color=style.VERMILION, linewidth=1.0, linestyle=(0, (2, 2)))
         pen.line(main, at, load.peak_power, marker="X", color=style.VERMILION, markersize=8)
     if ride is not None and ride.ended_by != "charge held back" and not pen.is_narrow(main):
-        pen.words(main, 100 * ride.end_charge + 1.5, ride.power - gap, "first pack off", style.INK, ha="right", paper=style.PAPER)
+        pen.words(main, 100 * ride.end_charge + 1.5, ride.power - gap, "cut off", style.INK, ha="right", paper=style.PAPER)
 
 
 def _energy(bars, ride, most: float) -> None:
