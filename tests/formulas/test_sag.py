@@ -152,7 +152,7 @@ def test_unequal_packs_under_load_by_a_solver(series):
         rate, (0, end), np.concatenate([table["from_charge"], np.zeros(9)]), rtol=1e-9, atol=1e-11, max_step=5.0, t_eval=[end / 2, end]
     )
     time = np.concatenate([np.linspace(0, 60, 121), np.linspace(60, end / 2, 301)[1:], np.linspace(end / 2, end, 301)[1:]])
-    got = sag.share(time, 300.0, **kinds, **table, series=series)
+    got = sag.share(time, 300.0, **kinds, **table, in_series=series)
     for state, place in ((run.y[:, 0], 420), (run.y[:, 1], 720)):
         each, terminal, _ = currents(state[:9])
         assert got.current[place] == pytest.approx(each, rel=2e-4)
@@ -166,7 +166,7 @@ def test_unequal_packs_under_load_by_a_solver(series):
 def test_what_the_cells_lose_is_delivered_or_becomes_heat(series):
     kinds, table, *_ = unequal(series)
     time = np.concatenate([np.linspace(0, 60, 61), np.linspace(60, 2000, 300)[1:]])
-    got = sag.share(time, 300.0, **kinds, **table, series=series)
+    got = sag.share(time, 300.0, **kinds, **table, in_series=series)
     chemical = [
         charge * quad(lambda s, line=line: np.interp(s, CURVE[0], line), low, high, points=[0.3, 0.6], epsabs=1e-10)[0]
         for charge, line, low, high in zip(

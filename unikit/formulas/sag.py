@@ -288,7 +288,7 @@ def share(
     curve_voltage: u.Volt,
     curve_resistance: u.Ratio = 1.0,
     from_charge: u.Ratio = 1.0,
-    series: bool = False,
+    in_series: bool = False,
 ) -> Sharing:
     """Rested packs in parallel or in series that give a constant power together.
 
@@ -309,7 +309,7 @@ def share(
         curve_voltage: open-circuit voltages of each pack.
         curve_resistance: resistances of the cells at these states of charge, over those given.
         from_charge: state of charge of each pack at the start.
-        series: packs in series and not in parallel.
+        in_series: packs in series and not in parallel.
 
     >>> two = share([0.0, 60.0], 400.0, [7200.0, 7200.0], [0.3, 0.6], 0.0, 0.0, 5.0, 0.0, 60.0, [0.0, 1.0], [[36.0, 46.0]] * 2, 1.0, 0.8)
     >>> two.current.round(3).tolist()
@@ -330,7 +330,7 @@ def share(
     return Sharing(
         *march(
             time, power, charge, ohmic_resistance, wiring_resistance, fast_resistance, fast_time, slow_resistance, slow_time,
-            points, voltage, curve_resistance, from_charge, series,
+            points, voltage, curve_resistance, from_charge, in_series,
         )
     )  # fmt: skip
 

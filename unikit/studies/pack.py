@@ -195,7 +195,7 @@ def discharge(build: Build, case: Case, gear: Gear | None = None, power: u.Watt 
     start, held = case.state_of_charge, build.packs.held_back
     whole = stack.energy(0.0, start)
     time = _instants(whole / power if whole > 0 else 1.0)
-    run = sag.share(time, power, **stack.described(), from_charge=start, series=stack.series)
+    run = sag.share(time, power, **stack.described(), from_charge=start, in_series=stack.series)
     left = _set_charge(stack, run.state_of_charge)
     with np.errstate(invalid="ignore"):
         room = np.min(run.pack_voltage - stack.lowest, axis=-1)
