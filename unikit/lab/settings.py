@@ -63,10 +63,10 @@ BUILD = {
     "motor.stator_to_axle": Setting("Stator to axle", "W/K", 0, 5, 0.05),
     "motor.magnet_limit": Setting("Magnet limit", "°C", 50, 150, 1),
     "packs.held_back": Setting("Charge held back", "%", 0, 50, 1),
-    "packs.pack.{pack}.cell_capacity": Setting("Cells of the first pack", "A*h", 0.5, 10, 0.05),
-    "packs.pack.{pack}.cell_resistance": Setting("First pack's cells, at once", "mohm", 2, 150, 1),
-    "packs.pack.{pack}.slow_resistance": Setting("First pack's cells, slow", "mohm", 0, 150, 1),
-    "packs.pack.{pack}.lowest_cell_voltage": Setting("First pack's lowest cell", "V", 2, 3.5, 0.05),
+    "packs.pack.{pack}.cell_capacity": Setting("First pack's cells", "A*h", 0.5, 10, 0.05),
+    "packs.pack.{pack}.cell_resistance": Setting("First pack, ohmic", "mohm", 2, 150, 1),
+    "packs.pack.{pack}.slow_resistance": Setting("First pack, slow", "mohm", 0, 150, 1),
+    "packs.pack.{pack}.lowest_cell_voltage": Setting("First pack off at", "V", 2, 3.5, 0.05),
 }
 CASE = {
     "speed": Setting("Speed", "km/h", 0, 40, 0.5),
