@@ -142,6 +142,8 @@ def test_a_peak_on_top_of_a_long_load_by_a_solver():
     assert load.resistance == pytest.approx((13 * 0.028 * grown + 0.025) / 3, rel=1e-12)
     assert load.resistance_steady == pytest.approx((13 * 0.049 * grown + 0.025) / 3, rel=1e-12)
     assert load.resistance < load.resistance_peak < load.resistance_steady
+    over = [np.interp(0.5, load.charge, volts) for volts in (load.voltage_at_rest, load.voltage_mean, load.voltage_peak)]
+    assert over == pytest.approx([load.rest_voltage, load.cruise_voltage, load.peak_voltage], rel=1e-12)
 
 
 def test_where_the_peak_is_cut_off_the_greatest_power_is_the_peak():

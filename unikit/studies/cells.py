@@ -75,20 +75,13 @@ class Stack:
         return self._each(lambda one: pack.string_voltage(one.lowest_cell_voltage, one.series))
 
     def at_rest(self, state_of_charge: u.Values) -> np.ndarray:
-        """Open-circuit voltage of each pack; all have the same charge left, or each its own along the last axis."""
-        return self._of(
-            lambda one, left: pack.string_voltage(pack.open_circuit_voltage(left, one.curve_charge, one.curve_voltage), one.series),
-            state_of_charge,
-        )
+        """Open-circuit voltage of each pack, all equally charged."""
+        cell = lambda one: pack.open_circuit_voltage(state_of_charge, one.curve_charge, one.curve_voltage)
+        return self._each(lambda one: pack.string_voltage(cell(one), one.series))
 
     def resistance(self, state_of_charge: u.Values, time: u.Values = 0.0) -> np.ndarray:
-        """Resistance of each pack after a time."""
-        return self._of(lambda one, left: resistance(one, left, self.temperature, time), state_of_charge)
-
-    def _of(self, what, left) -> np.ndarray:
-        if isinstance(left, Own):
-            return np.stack([what(one, share) for one, share in zip(self.packs.pack, left.shares, strict=True)], axis=-1)
-        return self._each(lambda one: what(one, left))
+        """Resistance of each pack after a time, all equally charged."""
+        return self._each(lambda one: resistance(one, state_of_charge, self.temperature, time))
 
     def energy(self, low: u.Ratio, high: u.Ratio) -> float:
         """Energy in the cells of all packs between two states of charge, each one number or one for each pack."""
@@ -119,13 +112,6 @@ class Stack:
 
 
 @dataclass(frozen=True)
-class Own:
-    """A state of charge for each pack."""
-
-    shares: np.ndarray
-
-
-@dataclass(frozen=True)
 class Source:
     """The packs together: a voltage behind a resistance, and the current at which the first of them reaches its lowest voltage."""
 
@@ -146,6 +132,11 @@ class Source:
         most = pack.greatest_power(self.voltage, self.resistance) * (1 - 1e-12)
         return pack.current_at_power(self.voltage, self.resistance, np.minimum(power, most))
 
+    def loaded(self, power: u.Values) -> u.Volt:
+        """Voltage at a power; NaN where it is more than the packs can give."""
+        held = self.voltage - self.resistance * self.current(power)
+        return np.where(power <= pack.greatest_power(self.voltage, self.resistance), held, np.nan)
+
     def currents(self, power: u.Values) -> np.ndarray:
         """Current of each pack."""
         total = np.asarray(self.current(power))[..., None]
@@ -156,7 +147,7 @@ class Source:
         )
 
 
-def joined(stack: Stack, state_of_charge: u.Values | Own, time: u.Values = 0.0, before: u.Values = 0.0) -> Source:
+def joined(stack: Stack, state_of_charge: u.Values, time: u.Values = 0.0, before: u.Values = 0.0) -> Source:
     """All packs together after a time at a load, on top of an earlier power that they have given for long.
 
     What the earlier load has pulled the voltage down by and the resistance

@@ -10,7 +10,7 @@ from .. import units as u
 from ..formulas import cells as published
 from ..formulas import sag
 from ..inputs import Build, Case, Gear
-from .cells import OTHERS, SLOW, Own, Source, Stack, joined, missing, pack_temperature
+from .cells import OTHERS, SLOW, Source, Stack, joined, missing, pack_temperature
 from .drive import ROOM, drive
 from .loads import loads, trim_torque
 from .motor import gust_torque
@@ -87,6 +87,9 @@ class Load(Result):
     cell_current: u.Ampere = shown("largest cell current at the peak, at the charge held back", "A")
     cell_current_limit: u.Ampere = shown("what its cell may give", "A")
     charge: u.Ratio = shown("charge left", "%")
+    voltage_at_rest: u.Volt = shown("voltage at rest", "V")
+    voltage_mean: u.Volt = shown("voltage at the mean power, after some minutes", "V")
+    voltage_peak: u.Volt = shown("voltage at the peak, after 10 s", "V")
     power_at_once: u.Watt = shown("greatest power in the first moment", "W", 0)
     power_peak: u.Watt = shown("greatest power after 10 s", "W", 0)
     power_steady: u.Watt = shown("greatest power for minutes", "W", 0)
@@ -144,7 +147,7 @@ def study(build: Build, case: Case, gear: Gear | None = None) -> Load:
     now, cruise, held = case.state_of_charge, max(load.cruise, 0.0), build.packs.held_back
     steady, peak = joined(stack, now, np.inf), joined(stack, now, PEAK, cruise)
     current, top = steady.current(load.cruise), peak.current(load.peak)
-    curves = _curves(build, stack, cruise)
+    curves = _curves(build, stack, load)
     last = joined(stack, held, PEAK, cruise)
     place, largest = _largest(build, stack, held, load.peak, cruise)
     cell = float(np.mean(stack.at_rest(now) / [one.series for one in build.packs.pack]))
@@ -165,10 +168,10 @@ def study(build: Build, case: Case, gear: Gear | None = None) -> Load:
         resistance_steady=float(steady.resistance),
         cruise_power=load.cruise,
         cruise_current=float(current),
-        cruise_voltage=float(steady.voltage - steady.resistance * current),
+        cruise_voltage=float(steady.loaded(load.cruise)),
         peak_power=load.peak,
         peak_current=float(top),
-        peak_voltage=float(peak.voltage - peak.resistance * top),
+        peak_voltage=float(peak.loaded(load.peak)),
         greatest_power=float(peak.greatest_power),
         greatest_held_back=float(last.greatest_power),
         peak_cut_off=_cut_off(curves["power_peak"], load.peak),
@@ -279,13 +282,19 @@ def _unlike(build: Build) -> str:
     return "none"
 
 
-def _curves(build: Build, stack: Stack, cruise: float) -> dict[str, np.ndarray]:
-    """Greatest power over the charge left: at the case's temperature after three times, and after a peak cold and warm."""
-    here = lambda temperature, time: joined(Stack(build.packs, temperature), _GRID, time, cruise).greatest_power
-    times = {"power_at_once": 0.0, "power_peak": PEAK, "power_steady": np.inf}
-    return {name: here(stack.temperature, time) for name, time in times.items()} | {
-        "power_cold": here(COLD, PEAK),
-        "power_warm": here(WARM, PEAK),
+def _curves(build: Build, stack: Stack, load: Asked) -> dict[str, np.ndarray]:
+    """Over the charge left: voltages under what is asked, and the greatest power after three times, after a peak also cold and warm."""
+    here = lambda temperature, time: joined(Stack(build.packs, temperature), _GRID, time, load.cruise if load.cruise > 0 else 0.0)
+    first, later, steady = (here(stack.temperature, time) for time in (0.0, PEAK, np.inf))
+    return {
+        "voltage_at_rest": steady.voltage,
+        "voltage_mean": steady.loaded(load.cruise),
+        "voltage_peak": later.loaded(load.peak),
+        "power_at_once": first.greatest_power,
+        "power_peak": later.greatest_power,
+        "power_steady": steady.greatest_power,
+        "power_cold": here(COLD, PEAK).greatest_power,
+        "power_warm": here(WARM, PEAK).greatest_power,
     }
 
 
@@ -301,7 +310,7 @@ def _cut_off(power: np.ndarray, wanted: float) -> float:
     return float(_GRID[last] + part * (_GRID[last + 1] - _GRID[last]))
 
 
-def _largest(build: Build, stack: Stack, left: u.Values | Own, peak: float, cruise: float):
+def _largest(build: Build, stack: Stack, left: u.Values, peak: float, cruise: float):
     """The pack whose cells come nearest to their limit at the peak (else the largest current), and that current.
 
     Both the first moment and the end of the peak are looked at: the ohmic
