@@ -178,6 +178,31 @@ def test_what_the_cells_lose_is_delivered_or_becomes_heat(series):
     assert got.voltage * got.current.sum(axis=-1) == pytest.approx(np.full(len(time), 300.0 * (3 if series else 1)), rel=1e-9)
 
 
+@pytest.mark.checks("independent", "sag.share")
+def test_a_power_that_rises_jumps_and_charges_by_a_solver():
+    wanted = lambda time: 100.0 + 0.5 * time if time < 200.0 else -150.0
+
+    def current(time, state):
+        rest = np.interp(state[0], *CURVE) - 0.12 * state[1] - 0.15 * state[2]
+        return pack.current_at_power(rest, 0.4, wanted(time))
+
+    def rate(time, state):
+        amps = current(time, state)
+        return [-amps / 7000.0, (amps - state[1]) / 6.0, (amps - state[2]) / 210.0]
+
+    up = solve_ivp(rate, (0, 200 - 1e-9), [0.9, 0.0, 0.0], rtol=1e-11, atol=1e-12, max_step=1.0)
+    down = solve_ivp(rate, (200, 260), up.y[:, -1], rtol=1e-11, atol=1e-12, max_step=1.0)
+    time = np.concatenate([np.linspace(0, 200, 801), np.linspace(200, 260, 241)])
+    power = np.array([*(100.0 + 0.5 * time[:801]), *np.full(241, -150.0)])
+    got = sag.share(time, power, [7000.0], **CELL, wiring_resistance=0.0, **ONE)
+    assert got.current[800, 0] == pytest.approx(current(199.999999, up.y[:, -1]), rel=1e-6)
+    assert got.current[801, 0] == pytest.approx(current(200.0, up.y[:, -1]), rel=1e-6)
+    assert got.current[-1, 0] == pytest.approx(current(260.0, down.y[:, -1]), rel=1e-5)
+    assert got.state_of_charge[-1, 0] == pytest.approx(down.y[0, -1], rel=1e-7)
+    both = sag.share(time[:, None], np.stack([power, 0 * power + 100.0], axis=1), [7000.0], **CELL, wiring_resistance=0.0, **ONE)
+    assert both.current[:, 0] == pytest.approx(got.current, rel=1e-13)
+
+
 def test_half_the_step_gives_a_quarter_of_the_error():
     kinds, table, *_ = unequal()
 
@@ -289,6 +314,7 @@ def test_arrays_equal_a_loop(name):
         (lambda: sag.share([0.0, -1.0], 1.0, [1.0], 1, 0, 0, 1, 0, 1, (0, 1), [(3, 4)]), "none before the one in front"),
         (lambda: sag.share([0.0, 1.0], 1.0, [1.0], 1, 0, 0, 1, 0, 1, (0, 0), [(3, 4)]), "curve_charge must be one rising list"),
         (lambda: sag.share([0.0, 1.0], 1.0, [1.0], 1, 0, 0, 1, 0, 1, (0, 1), (3, 4)), "packs and then 2 voltages"),
+        (lambda: sag.share([0.0, 1.0], [1.0] * 3, [1.0], 1, 0, 0, 1, 0, 1, (0, 1), [(3, 4)]), "for each of the 2 instants.*shape \\(3,\\)"),
         (lambda: sag.peukert_time(0.0, 1.0, 1.0, 1.0), "current must be above 0"),
         (lambda: cells.published_voltage(0.5, "titanate"), "chemistry must be one of 'nickel manganese cobalt', 'iron phosphate'"),
         (lambda: cells.graphite_potential(1.2), "stoichiometry must be from 0 to 1"),

@@ -17,7 +17,9 @@ def march(
 ) -> tuple[np.ndarray, ...]:
     """Voltage of all, and voltage, current, state of charge and heat of each pack at each instant; arguments as in ``sag.share``."""
     time, power = np.asarray(time, float), np.asarray(power, float)
-    lines = np.broadcast_shapes(time.shape[1:], power.shape)
+    varies = power.ndim == time.ndim
+    lines = np.broadcast_shapes(time.shape[1:], power.shape[1:] if varies else power.shape)
+    powers = np.broadcast_to(power, (len(time), *lines))
     parts = (charge, ohmic, wiring, fast, fast_time, slow, slow_time, from_charge)
     shape = np.broadcast_shapes(np.broadcast_shapes(*map(np.shape, parts), voltage.shape[:-1]), (*lines, 1))
     charge, ohmic, wiring, fast, fast_time, slow, slow_time, left = (np.broadcast_to(np.asarray(one, float), shape) for one in parts)
@@ -25,7 +27,7 @@ def march(
     weights, constants = np.stack([fast, slow]), np.stack([fast_time, slow_time])
     steps = np.broadcast_to(np.diff(time, axis=0), (len(time) - 1, *lines))[..., None]
 
-    def common(source, inner):
+    def common(source, inner, power):
         """Voltage of all, and voltage and current of each pack, from each pack's voltage without current and its resistance."""
         if series:
             whole, total = source.sum(axis=-1), inner.sum(axis=-1)
@@ -43,10 +45,10 @@ def march(
     with np.errstate(invalid="ignore"):  # a voltage that has collapsed
         source, _, share = rest(left)
         felt, heats = np.zeros((2, *shape)), np.zeros(shape)
-        terminal, own, current = common(source, wiring + share * ohmic)
+        terminal, own, current = common(source, wiring + share * ohmic, powers[0])
         lost = (wiring + share * ohmic) * current**2
         found = [(terminal, own, current, left, heats)]
-        for step in steps:
+        for step, power in zip(steps, powers[1:], strict=True):
             kept = np.exp(-step / constants)
             mean = np.where(step > 1e-9 * constants, (1 - kept) * constants / np.maximum(step, 1e-300), 1.0)
             begun, ended = kept * felt + (mean - kept) * current, 1 - mean  # followers at the end: what is known, and per ampere there
@@ -56,7 +58,7 @@ def march(
             for _ in range(ROUNDS):
                 source, slope, share = rest(left - per_ampere * (current + guess))
                 tilt = slope * per_ampere  # how the voltage at rest answers to the current at the end
-                terminal, own, guess = common(source + tilt * guess - share * dragged, wiring + share * (ohmic + lagging) + tilt)
+                terminal, own, guess = common(source + tilt * guess - share * dragged, wiring + share * (ohmic + lagging) + tilt, power)
             felt, left = begun + ended * guess, left - per_ampere * (current + guess)
             before, lost = lost, guess * ((wiring + share * ohmic) * guess + share * (weights * felt).sum(axis=0))
             heats = heats + step * (before + lost) / 2

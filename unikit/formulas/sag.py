@@ -290,14 +290,16 @@ def share(
     from_charge: u.Ratio = 1.0,
     in_series: bool = False,
 ) -> Sharing:
-    """Rested packs in parallel or in series that give a constant power together.
+    """Rested packs in parallel or in series that give a power together.
 
     Packs lie along the last axis, points of the curve behind it; axes before
     it broadcast with the power and with the axes of time behind its first.
+    A power that changes has as many axes as the time, its first along the
+    instants; where it jumps, an instant stands twice.
 
     Args:
         time: instants, rising along the first axis.
-        power: power at the common terminals.
+        power: power at the common terminals, constant or at each instant.
         charge: charge of each full pack.
         ohmic_resistance: what answers at once in the cells of each pack.
         wiring_resistance: wires, fuse and plug of each pack, in series with its cells.
@@ -322,6 +324,11 @@ def share(
         not_negative(name, value)
     positive("fast_time", fast_time)
     positive("slow_time", slow_time)
+    if np.ndim(power) >= time.ndim and (np.ndim(power) > time.ndim or len(power) != len(time)):
+        raise ValueError(
+            f"power must have fewer axes than time, or one value for each of the {len(time)} instants along its first, "
+            f"got shape {np.shape(power)}"
+        )
     points, voltage = np.asarray(curve_charge, float), np.asarray(curve_voltage, float)
     if points.ndim != 1 or points.size < 2 or not np.all(np.diff(points) > 0):
         raise ValueError("curve_charge must be one rising list of at least two states of charge")
