@@ -285,7 +285,7 @@ def test_the_charge_of_the_pack_lesson_is_the_last_that_gives_the_peak():
     for share, enough in ((lesson.cut_off() - 0.01, False), (lesson.cut_off() + 0.01, True)):
         stack = cells.Stack(build().packs, lesson.COLDER)
         most = cells.joined(stack, share, pack_study.PEAK, pack_study.study(build(), cold).cruise_power).greatest_power
-        assert (most > peak) is enough
+        assert bool(most > peak) is enough
 
 
 def test_the_charge_held_back_of_the_pack_lesson_makes_sag_hold_just_so():

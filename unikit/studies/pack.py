@@ -20,7 +20,7 @@ from .verdicts import Rule
 
 PEAK = 10.0  # seconds that a peak lasts: a gust, the steep end of a hill
 COLD, WARM = 263.15, 298.15
-STEPS = 60  # of a discharge
+STEPS = 48  # of a discharge
 _GRID = np.linspace(0.0, 1.0, 201)
 
 RULES = (
@@ -326,7 +326,7 @@ def _largest(build: Build, stack: Stack, left: u.Values, peak: float, cruise: fl
 
 def _instants(whole: float) -> np.ndarray:
     """Instants of a discharge that lasts no longer than a time: fine at first, where the slow parts come."""
-    first = np.minimum(np.geomspace(0.5, 400.0, 14), 0.05 * whole)
+    first = np.minimum(np.geomspace(1.0, 400.0, 10), 0.05 * whole)
     return np.concatenate([[0.0], np.unique(first), np.linspace(first.max(), whole, STEPS)[1:]])
 
 
