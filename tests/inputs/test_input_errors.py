@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from unikit.inputs import InputError, load_build, load_cases
+from unikit.inputs import InputError, load_build, load_cases, replace
 
 MASS = "expected a mass from 20 kg to 200 kg (units: kg, g, lb)"
 NUMBERS = [
@@ -206,7 +206,6 @@ RULES = [
         ('"3.26 V"', '"3.44 V"'),
         "curve_voltage = (3.0, 3.44, 3.43, 3.55, ...): expected a list that rises from point to point; found: 3.43 after 3.44 at point 3",
     ),
-    (("0.9, 1]", "1]"), "expected 11 voltages, one for each of curve_charge; found: 12"),
     (
         ('lowest_cell_voltage = "3.0 V"', 'lowest_cell_voltage = "4.2 V"'),
         "expected a voltage below the top of the curve, 4.18 V; found: 4.2 V",
@@ -257,6 +256,56 @@ RULES = [
 def test_what_must_hold_between_fields(complaints, edit, line):
     (found,) = complaints(edit)
     assert found.endswith(line)
+
+
+PACKS = [
+    (
+        ("0.9, 1]", "1]"),
+        [
+            "expected 11 voltages, one for each of curve_charge; found: 12",
+            "curve_resistance = (2.9, 1.75, 1.35, 1.12, ...): expected 11 values, one for each of curve_charge; found: 12",
+        ],
+    ),
+    (
+        ('fast_time = "6 s"\n', ""),
+        ["left.fast_time: expected a value, since others of the resistances that come with time are given; found: nothing"],
+    ),
+    (('slow_time = "240 s"', 'slow_time = "4 s"'), ["packs.pack.left.slow_time: expected more than fast_time, 6 s; found: 4 s"]),
+    (
+        ('activation_energy = "21 kJ/mol"\n', ""),
+        ["left.activation_energy: expected a value, since others of the resistances' answer to temperature are given; found: nothing"],
+    ),
+    (
+        ("series = 13", "series = 14"),
+        [
+            f"packs.pack.{name}.series = 13: expected as many cells in series as pack 'left', 14, since the packs are in parallel; "
+            "found: 13"
+            for name in ("right", "rear")
+        ],
+    ),
+    (
+        ('chemistry = "nickel manganese cobalt"\n', 'chemistry = "iron phosphate"\n'),
+        [
+            f"packs.pack.{name}.chemistry = 'nickel manganese cobalt': expected the chemistry of pack 'left', iron phosphate, "
+            "since the packs are in parallel; found: nickel manganese cobalt"
+            for name in ("right", "rear")
+        ],
+    ),
+]
+
+
+@pytest.mark.parametrize(("edit", "lines"), PACKS, ids=[lines[0][-30:] for _, lines in PACKS])
+def test_what_must_hold_in_a_pack_and_between_packs(complaints, edit, lines):
+    found = complaints(edit)
+    assert len(found) == len(lines)
+    for said, line in zip(found, lines, strict=True):
+        assert said.startswith("b.toml: packs.pack.") and said.endswith(line)
+
+
+def test_packs_in_series_may_differ_in_number_and_what_is_not_said_does_not_disagree(commuter):
+    changed = replace(commuter, {"packs.joined": "series", "packs.pack.rear.series": 14, "packs.pack.left.chemistry": "iron phosphate"})
+    assert [pack.series for pack in changed.packs.pack] == [13, 13, 14]
+    assert replace(commuter, {"packs.pack.left.chemistry": None}).packs.pack[0].chemistry is None
 
 
 @pytest.mark.parametrize(

@@ -20,14 +20,15 @@ from unikit.lab import answers
 from unikit.lab.answers import build, case
 from unikit.lab.exercises import EXERCISES, Exercise
 from unikit.studies import capture as capture_study
+from unikit.studies import cells, loads, loop
 from unikit.studies import cut_out as cut_out_study
 from unikit.studies import datasheet as datasheet_study
 from unikit.studies import gearing as gearing_study
 from unikit.studies import heat as heat_study
 from unikit.studies import hold as hold_study
-from unikit.studies import loads, loop
 from unikit.studies import machine as machine_study
 from unikit.studies import motor as motor_study
+from unikit.studies import pack as pack_study
 from unikit.studies import review as review_study
 from unikit.studies import ride as ride_study
 from unikit.studies import stopping as stopping_study
@@ -292,3 +293,23 @@ def test_the_answers_on_carriage_hold_another_way():
     slow = answers.wind(distance=answers.FAR, speed=answers.slow_enough())
     assert ride_study.study(wheel, slow).range == pytest.approx(slow.distance, rel=1e-6)
     assert answers.lightest() == pytest.approx(4 * 11 * 2.5 / 2.05 * wheel.packs.mass / 39)
+def test_the_charge_of_the_pack_lesson_is_the_last_that_gives_the_peak():
+    lesson, cold = MODULES["pack"], MODULES["pack"].cold()
+    peak = pack_study.study(build(), cold).peak_power
+    for share, enough in ((lesson.cut_off() - 0.01, False), (lesson.cut_off() + 0.01, True)):
+        stack = cells.Stack(build().packs, lesson.COLDER)
+        most = cells.joined(stack, share, pack_study.PEAK, pack_study.study(build(), cold).cruise_power).greatest_power
+        assert bool(most > peak) is enough
+
+
+def test_the_charge_held_back_of_the_pack_lesson_makes_sag_hold_just_so():
+    lesson = MODULES["pack"]
+    for more, verdict in ((0.01, "holds"), (-0.01, "tight")):
+        assert lesson.SAG.verdict(lesson.sag_margin(lesson.to_hold_back() + more)) == verdict
+
+
+def test_the_resistance_and_the_rest_of_the_pack_lesson_by_hand():
+    lesson = MODULES["pack"]
+    slow, fast = 1 - math.exp(-60 / 240), 1 - math.exp(-60 / 6)
+    assert lesson.resistance() == pytest.approx(13 * (0.028 + 0.009 * fast + 0.012 * slow) + 0.025, rel=1e-12)
+    assert lesson.still_missing() == pytest.approx(13 * 5 * 0.012 * (1 - math.exp(-300 / 240)) * math.exp(-60 / 240), rel=1e-3)

@@ -48,7 +48,7 @@ def test_every_setting_lies_inside_the_limits_of_its_field(given):
     from unikit.inputs import describe
 
     for pattern, setting in settings.BUILD.items():
-        spec = describe(pattern.format(gear="long"))
+        spec = describe(pattern.format(gear="long", pack="left"))
         low, high = (units.convert(end, spec.kind, setting.unit) for end in (setting.low, setting.high))
         assert spec.low <= low * (1 + 1e-9) and high <= spec.high * (1 + 1e-9), pattern
     for pattern, (_, words) in settings.BUILD_CHOICES.items():

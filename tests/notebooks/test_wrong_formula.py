@@ -32,6 +32,7 @@ FORMULA = {
     "heat_on": "heat.housing_conductance",
     "quadrants": "drive.back_emf_amplitude",
     "aircraft": "pack.energy",
+    "packs_under": "sag.resistance_after",
 }
 
 # Python runs this at the start of every process, so also of the notebook's kernel.

@@ -27,12 +27,13 @@ def test_parallel_packs_by_kirchhoff():
 
 
 def test_unlike_voltages_in_parallel():
-    build = replace(examples.build(), {"packs.pack.rear.series": 12})
+    lower = tuple(0.95 * volts for volts in examples.build().packs.pack[2].curve_voltage)
+    build = replace(examples.build(), {"packs.pack.rear.curve_voltage": lower, "packs.pack.rear.cell_resistance": 0.02})
     source = supply(build.packs, 1.0)
-    inner = [13 * 0.028 + 0.025] * 2 + [12 * 0.028 + 0.025]
-    rest = brentq(lambda v: sum((n * 4.18 - v) / r for n, r in zip((13, 13, 12), inner, strict=True)), 40, 60, xtol=1e-13)
+    inner, full = [13 * 0.028 + 0.025] * 2 + [13 * 0.02 + 0.025], (4.18, 4.18, lower[-1])
+    rest = brentq(lambda v: sum((13 * e - v) / r for e, r in zip(full, inner, strict=True)), 40, 60, xtol=1e-13)
     assert source.open_circuit_voltage == pytest.approx(rest, rel=1e-12)
-    assert source.charge_limit == 0  # the terminals are above what twelve cells may have
+    assert source.charge_limit == 0  # the terminals are above what the cells of lower voltage may have
 
 
 def test_series_packs_add():

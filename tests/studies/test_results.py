@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from unikit.inputs import load_datasheet
-from unikit.studies import datasheet, gearing, heat, leverage, machine, motor, ride, winding
+from unikit.studies import datasheet, gearing, heat, leverage, machine, motor, pack, ride, winding
 from unikit.studies.results import Result, at, header, show, shown
 from unikit.units import Joule, MetrePerSecond
 
@@ -18,7 +18,8 @@ def results():
     """One result of every study, in a case where all of them have something to say."""
     build, case = examples.build(), examples.cases()[1]
     gear = build.gears.named("long")
-    found = [study.study(build, case) for study in (gearing, heat, leverage, machine, motor, ride, winding)]
+    found = [study.study(build, case) for study in (gearing, heat, leverage, machine, motor, pack, ride, winding)]
+    found.append(pack.discharge(build, case))
     found += [datasheet.study(load_datasheet(f"data/datasheets/{name}.toml")) for name in ("half_a_page", "one_line")]
     return [*found, ride.reach(build, case, count=50), gearing.moves(build, case), motor.point(build, case, gear)]
 

@@ -21,7 +21,7 @@ from .parts import Brake, Rider
 from .paths import leaves
 from .records import Finding, Partial, rule
 from .spreads import Spread
-from .supply_parts import Pack
+from .supply_parts import Pack, Packs
 
 RATIO_TOLERANCE = 0.005
 
@@ -75,7 +75,7 @@ def _derating_has_a_width(controller: Controller) -> Iterator[Finding]:
         yield "derating_end", None, f"a temperature above derating_start, {start}", end
 
 
-def _together(record: Motor | Controller, names: tuple[str, ...], thing: str) -> Iterator[Finding]:
+def _together(record: Motor | Controller | Pack, names: tuple[str, ...], thing: str) -> Iterator[Finding]:
     """What describes one thing is given as a whole or left out as a whole."""
     missing = [name for name in names if getattr(record, name) is None]
     if len(missing) < len(names):
@@ -166,6 +166,52 @@ def _lowest_voltage_below_the_top(pack: Pack) -> Iterator[Finding]:
             f"a voltage below the top of the curve, {top:g} V",
             pretty(pack.lowest_cell_voltage, "voltage", "V"),
         )
+
+
+@rule(Pack)
+def _slow_parts_are_whole(pack: Pack) -> Iterator[Finding]:
+    names = ("fast_resistance", "fast_time", "slow_resistance", "slow_time")
+    yield from _together(pack, names, "resistances that come with time")
+
+
+@rule(Pack)
+def _fast_is_faster(pack: Pack) -> Iterator[Finding]:
+    if pack.fast_time is not None and pack.slow_time is not None and np.any(np.asarray(pack.slow_time) <= pack.fast_time):
+        yield "slow_time", None, f"more than fast_time, {pretty(pack.fast_time, 'time', 's')}", pretty(pack.slow_time, "time", "s")
+
+
+@rule(Pack)
+def _one_resistance_for_each_charge(pack: Pack) -> Iterator[Finding]:
+    curve, points = pack.curve_resistance, len(pack.curve_charge)
+    if curve is not None and len(curve) != points:
+        yield "curve_resistance", curve, f"{points} values, one for each of curve_charge", f"{len(curve)}"
+
+
+@rule(Pack)
+def _warmth_is_whole(pack: Pack) -> Iterator[Finding]:
+    yield from _together(pack, ("activation_energy", "resistance_temperature"), "resistances' answer to temperature")
+
+
+@rule(Packs)
+def _parallel_packs_have_as_many_cells_in_series(packs: Packs) -> Iterator[Finding]:
+    if packs.joined == "parallel":
+        yield from _alike(packs, "series", "as many cells in series as pack")
+
+
+@rule(Packs)
+def _parallel_packs_have_one_chemistry(packs: Packs) -> Iterator[Finding]:
+    if packs.joined == "parallel":
+        yield from _alike(packs, "chemistry", "the chemistry of pack")
+
+
+def _alike(packs: Packs, name: str, words: str) -> Iterator[Finding]:
+    """Packs in parallel must agree in what makes their voltage; who says nothing of it does not disagree."""
+    said = [pack for pack in packs.pack if getattr(pack, name) is not None]
+    for pack in said[1:]:
+        first, value = said[0], getattr(pack, name)
+        if value != getattr(first, name):
+            expected = f"{words} {first.name!r}, {getattr(first, name)}, since the packs are in parallel"
+            yield f"pack.{pack.name}.{name}", value, expected, f"{value}"
 
 
 @rule(Build)

@@ -148,7 +148,7 @@ def specs(record: type) -> dict[str, Spec]:
 
 def _form(hint: Any, given: Mapping[str, Any]) -> tuple[str, type | None]:
     choices = [part for part in get_args(hint) if part is not type(None)]
-    if get_origin(hint) is tuple:
+    if get_origin(hint) is tuple or any(get_origin(part) is tuple for part in choices):  # a list that may be left out is a list too
         return ("curve", None) if unit_of(hint) else ("parts", choices[0])
     if get_origin(hint) is Mapping:
         return ("gains", None) if unit_of(hint) else ("spreads", None)

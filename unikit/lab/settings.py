@@ -22,7 +22,7 @@ class Setting:
     step: float
 
 
-# {gear} stands for the engaged gear's name, {pack} for every pack.
+# {gear} stands for the engaged gear's name, {pack} for that of the first pack: moved alone, it becomes unlike the others.
 BUILD = {
     "gears.gear.{gear}.ratio": Setting("Gear ratio", "", 0.8, 2.4, 0.01),
     "gears.gear.{gear}.efficiency": Setting("Gear efficiency", "%", 80, 100, 0.5),
@@ -63,6 +63,10 @@ BUILD = {
     "motor.stator_to_axle": Setting("Stator to axle", "W/K", 0, 5, 0.05),
     "motor.magnet_limit": Setting("Magnet limit", "°C", 50, 150, 1),
     "packs.held_back": Setting("Charge held back", "%", 0, 50, 1),
+    "packs.pack.{pack}.cell_capacity": Setting("First pack's cells", "A*h", 0.5, 10, 0.05),
+    "packs.pack.{pack}.cell_resistance": Setting("First pack, ohmic", "mohm", 2, 150, 1),
+    "packs.pack.{pack}.slow_resistance": Setting("First pack, slow", "mohm", 0, 150, 1),
+    "packs.pack.{pack}.lowest_cell_voltage": Setting("First pack off at", "V", 2, 3.5, 0.05),
 }
 CASE = {
     "speed": Setting("Speed", "km/h", 0, 40, 0.5),
@@ -75,11 +79,22 @@ CASE = {
     "air_temperature": Setting("Air", "°C", -15, 45, 1),
     "sun": Setting("Sunshine", "W/m^2", 0, 1100, 10),
     "winding_start": Setting("Winding at the start", "°C", -15, 180, 1),
+    "pack_temperature": Setting("Cells of the packs", "°C", -20, 50, 1),
     "wanted_speed": Setting("Wanted speed", "km/h", 1, 40, 0.5),
 }
 BUILD_CHOICES = {"rider.prediction": ("Rider answers up to", {"lean rate": "rate", "acceleration": "acceleration"})}
-NEEDS_MOTOR = ("gust", "state_of_charge", "distance", "trim", "winding_start")  # of the case: what legs alone do not ask about
-CASE_OPEN = {"winding_start": "air_temperature"}  # what a case may leave open, and the field that it then follows
+NEEDS_MOTOR = (
+    "gust",
+    "state_of_charge",
+    "distance",
+    "trim",
+    "winding_start",
+    "pack_temperature",
+)  # of the case: what legs alone do not ask about
+CASE_OPEN = {
+    "winding_start": "air_temperature",
+    "pack_temperature": "air_temperature",
+}  # what a case may leave open, and the field that it then follows
 CASE_CHOICES = {"trim": ("Trim torque", ("none", "steps", "level"))}
 
 
@@ -103,7 +118,7 @@ class Desk:
         self.controls: list[Control | Choice] = []
         self.start: dict[str, Any] = {}
         for pattern in build_fields:
-            path = pattern.format(gear=self.gear)
+            path = pattern.format(gear=self.gear, pack=build.packs.names[0] if build.packs else "")
             value = _value(completed or build, path)
             if value is None:
                 continue

@@ -11,6 +11,7 @@ from ..formulas import drive as drives
 from ..formulas import motor, pack, reach
 from ..inputs import Build, Packs
 from ..units import Values
+from . import cells
 
 ROOM = 293.15
 FLUX_LEFT = 0.01  # share below which the straight line of the magnets is not followed: it would turn them round
@@ -126,13 +127,21 @@ class Supply:
     charge_by: str | np.ndarray
 
 
-def supply(packs: Packs, state_of_charge: Values) -> Supply:
-    """Join the packs; current limits keep every cell between its lowest and its full voltage."""
+def supply(packs: Packs, state_of_charge: Values, lasting: Values | None = None) -> Supply:
+    """Join the packs; current limits keep every cell between its lowest and its full voltage.
+
+    ``lasting`` is the cells' temperature under a load that lasts: then all
+    resistances count that the packs state, at this charge and temperature, and
+    not the ohmic one alone.
+    """
     voltages, resistances, lowest, full, charge = [], [], [], [], []
     for one in packs.pack:
         cell = pack.open_circuit_voltage(state_of_charge, one.curve_charge, one.curve_voltage)
         voltages.append(pack.string_voltage(cell, one.series))
-        resistances.append(pack.string_resistance(one.cell_resistance, one.series, one.parallel, one.wiring_resistance))
+        if lasting is None:
+            resistances.append(pack.string_resistance(one.cell_resistance, one.series, one.parallel, one.wiring_resistance))
+        else:
+            resistances.append(cells.resistance(one, state_of_charge, lasting, np.inf))
         lowest.append(pack.string_voltage(one.lowest_cell_voltage, one.series))
         full.append(pack.string_voltage(one.curve_voltage[-1], one.series))
         charge.append(one.charge_current_limit)
@@ -166,15 +175,16 @@ def drive(
     state_of_charge: Values = 0.8,
     winding_temperature: Values = ROOM,
     magnet_temperature: Values = ROOM,
+    lasting: Values | None = None,
 ) -> Drive | None:
-    """The drive of a build in a state, or None for a build without a motor.
+    """The drive of a build in a state, or None for a build without a motor; ``lasting`` as for :func:`supply`.
 
     Raises ValueError where the packs cannot give even the standby power.
     """
     machine, controller = build.motor, build.controller
     if machine is None or controller is None or build.packs is None:
         return None
-    source = supply(build.packs, state_of_charge)
+    source = supply(build.packs, state_of_charge, lasting)
     most = np.min(pack.greatest_power(source.open_circuit_voltage, source.resistance) - controller.standby_power)
     if most < 0:
         raise ValueError(f"the packs of build {build.name!r} lack {-most:.3g} W of the controller's standby power at this state of charge")

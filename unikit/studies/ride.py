@@ -9,6 +9,7 @@ import numpy as np
 from .. import units as u
 from ..formulas import pack
 from ..inputs import Build, Case, Gear, draw
+from .cells import pack_temperature
 from .drive import ROOM, drive
 from .legs import endurance
 from .loads import loads, trim_torque
@@ -59,12 +60,13 @@ def study(build: Build, case: Case, gear: Gear | None = None, winding_temperatur
     """Ride a case steadily in one gear; numbers of the build may be arrays.
 
     Energy is counted at the cells, so heat in packs and wires is part of the
-    consumption.  Range is distance until only the charge held back is left, at
+    consumption; the packs' resistance is that after some minutes, as far as
+    they state it.  Range is distance until only the charge held back is left, at
     the case's own pace and without stops.
     """
     gear = gear or build.gears.named(build.gears.engaged)
     forces = loads(build, case)
-    state = drive(build, case.state_of_charge, winding_temperature)
+    state = drive(build, case.state_of_charge, winding_temperature, lasting=pack_temperature(case))
     split = torque_split(build, gear, case.speed, forces.wheel_torque, state, trim_torque(build, case))
     energy = usable_energy(build, case.state_of_charge)
     reach = np.where(split.consumption > 0, energy / np.where(split.consumption > 0, split.consumption, 1.0), np.inf)

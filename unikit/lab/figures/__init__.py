@@ -16,6 +16,7 @@ from . import (
     heat_bench,
     leverage,
     motor,
+    pack,
     reach,
     review,
     ride,
@@ -44,6 +45,7 @@ TOPICS: dict[str, ModuleType] = {
     "heat": heat,
     "climbs": climbs,
     "carriage": carriage,
+    "pack": pack,
     "ride": ride,
     "review": review,
 }
@@ -51,6 +53,7 @@ PICTURES = {name: module.picture for name, module in TOPICS.items()} | {
     "side": side.picture,
     "rider": rider.picture,
     "bench": bench.picture,
+    "pack sharing": pack.sharing,
     "bench prediction": bench.prediction,
     "heat_bench": heat_bench.picture,
 }
