@@ -293,6 +293,8 @@ def test_the_answers_on_carriage_hold_another_way():
     slow = answers.wind(distance=answers.FAR, speed=answers.slow_enough())
     assert ride_study.study(wheel, slow).range == pytest.approx(slow.distance, rel=1e-6)
     assert answers.lightest() == pytest.approx(4 * 11 * 2.5 / 2.05 * wheel.packs.mass / 39)
+
+
 def test_the_charge_of_the_pack_lesson_is_the_last_that_gives_the_peak():
     lesson, cold = MODULES["pack"], MODULES["pack"].cold()
     peak = pack_study.study(build(), cold).peak_power

@@ -11,8 +11,7 @@ from unikit.lab import panels
 from unikit.lab.controls import Choice
 
 BUILDS = ("harbour_commuter", "harbour_ungeared", "classroom_demonstrator")
-NEEDS_MOTOR = ("motor", "winding", "reach", "heat", "climbs", "carriage")
-NEEDS_MOTOR = ("motor", "winding", "reach", "heat", "climbs", "pack")
+NEEDS_MOTOR = ("motor", "winding", "reach", "heat", "climbs", "carriage", "pack")
 PAIRS = [(topic, build) for topic in panels.ASKED for build in BUILDS]
 
 

@@ -112,6 +112,8 @@ def climbs(build: Build, case: Case | None = None, **options: Any) -> Panel:
 def carriage(build: Build, case: Case | None = None, **options: Any) -> Panel:
     """Energy carried over the number of packs, with the classes for an aircraft and the ways to divide what is wanted."""
     return _panel("carriage", build, case, options)
+
+
 def pack(build: Build, case: Case | None = None, **options: Any) -> Panel:
     """What the packs can still give over the charge left, what the ride asks, and where the energy goes."""
     return _panel("pack", build, case, options)

@@ -6,6 +6,7 @@ from typing import Any
 
 from ..inputs import Build, Case
 from ..studies import carriage as carriage_study
+from ..studies import pack as pack_study
 from .controls import Choice
 from .topic import GAIN, Topic
 
@@ -38,6 +39,11 @@ def _carriage_choices(build: Build) -> tuple[Choice, ...]:
     )
 
 
+def _pack(build: Build, case: Case) -> tuple[Any, ...]:
+    load = pack_study.study(build, case)
+    return load, pack_study.discharge(build, case, power=load.cruise_power)
+
+
 SUPPLY: dict[str, Topic] = {
     "carriage": Topic(
         "Packs on an aircraft",
@@ -67,16 +73,7 @@ SUPPLY: dict[str, Topic] = {
         ),
         choices=_carriage_choices,
         made=_of_cells,
-from ..studies import pack as pack_study
-from .topic import GAIN, Topic
-
-
-def _pack(build: Build, case: Case) -> tuple[Any, ...]:
-    load = pack_study.study(build, case)
-    return load, pack_study.discharge(build, case, power=load.cruise_power)
-
-
-SUPPLY: dict[str, Topic] = {
+    ),
     "pack": Topic(
         "Packs under load",
         _pack,
