@@ -192,6 +192,18 @@ def test_outlines_are_the_teeth_unwound_from_a_string(shift):
         assert off == pytest.approx(np.minimum(teeth.half(radius[flank]), np.pi / 30), abs=1e-9)
 
 
+@pytest.mark.parametrize("inside", [False, True])
+def test_outlines_enclose_what_teeth_and_spaces_leave(inside):
+    corners, teeth = (outline.inside if inside else outline.outside)(40, 1.0, 0.1, points=80), Teeth(40, 0.1, inside)
+    x, y = corners.T
+    enclosed = np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y) / 2
+    radius = np.linspace(min(teeth.root, teeth.tip), max(teeth.root, teeth.tip), 4001)
+    solid = np.minimum(teeth.half(radius) * 40 / np.pi, 1.0)
+    share = 1 - solid if inside else solid
+    between = np.sum((share * 2 * np.pi * radius)[:-1] + (share * 2 * np.pi * radius)[1:]) / 2 * (radius[1] - radius[0])
+    assert enclosed == pytest.approx(np.pi * radius[0] ** 2 + between, rel=2e-3)  # outside the fillets add a little
+
+
 def test_an_undercut_tooth_is_drawn_thinner_than_its_involute():
     corners = outline.outside(7, 1.0, points=60)
     radius, angle = np.hypot(*corners.T), np.arctan2(corners[:, 1], corners[:, 0])

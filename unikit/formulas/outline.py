@@ -6,7 +6,7 @@ import numpy as np
 
 from .. import units as u
 from .checks import positive
-from .involute import ADDENDUM, DEDENDUM, PRESSURE_ANGLE, base_diameter, involute, root_diameter, tip_diameter, tooth_thickness
+from .involute import ADDENDUM, DEDENDUM, PRESSURE_ANGLE, base_diameter, root_diameter, tip_diameter, tooth_thickness
 from .registry import formula
 
 
@@ -27,7 +27,7 @@ def rack_fillet(
 
 
 def _around(radius: np.ndarray, half: np.ndarray, teeth: int) -> np.ndarray:
-    """Corners around a gear whose tooth 0 is centred on the x axis: one tooth has these half angles at these rising radii."""
+    """Corners around a gear whose tooth 0 is centred on the x axis: one tooth has these half angles at these radii, from root to tip."""
     flank_radius = np.concatenate([radius, radius[::-1]])
     flank_angle = np.concatenate([-half, half[::-1]])
     angle = (2 * np.pi / teeth * np.arange(teeth)[:, None] + flank_angle).ravel()
@@ -103,7 +103,7 @@ def inside(
     low = float(tip_diameter(teeth, 1.0, shift, addendum, internal=True)) if tip is None else tip / module
     high = float(root_diameter(teeth, 1.0, shift, dedendum, internal=True))
     base = float(base_diameter(teeth, 1.0, pressure_angle))
-    diameter = np.linspace(low, high, points)
+    diameter = np.linspace(high, low, points)
     flank = np.maximum(diameter, base)
     half = tooth_thickness(flank, teeth, 1.0, shift, pressure_angle, internal=True) / flank
     return module * _around(diameter / 2, np.clip(half, 0.0, np.pi / teeth), teeth)

@@ -11,7 +11,7 @@ import numpy as np
 
 from .. import units as u
 from ..formulas import epicyclic, gearing, involute, outline, trains
-from ..inputs import Build, Case, Gear
+from ..inputs import Build, Case, Gear, replace
 from .results import Result, shown
 from .verdicts import Rule
 
@@ -41,18 +41,20 @@ class Train(Result):
     """One train: its sizes, its margins, and how fast it turns at the case's speed."""
 
     gear: str = shown("gear")
+    origin: str = shown("train")
     teeth: str = shown("teeth of sun, planet and ring")
     planets: u.Number = shown("planets", digits=0)
     spacing: str = shown("they stand")
     ratio: u.Ratio = shown("wheel turns per crank turn", digits=4)
     smallest: u.Ratio = shown("smallest margin", digits=2)
     limited_by: str = shown("it is that of")
-    sun_contact: u.Ratio = shown("contact ratio of sun and planets", digits=2)
-    ring_contact: u.Ratio = shown("contact ratio of planets and ring", digits=2)
+    sun_contact: u.Ratio = shown("contact ratio at the sun", digits=2)
+    ring_contact: u.Ratio = shown("contact ratio at the ring", digits=2)
     planet_shift: u.Ratio = shown("profile shift of the planets", digits=2)
     least_shift: u.Ratio = shown("shift below which they are undercut", digits=3)
     most_shift: u.Ratio = shown("shift above which the sun is undercut", digits=3)
     module: u.Metre = shown("module", "mm", 2)
+    ring_room: u.Metre = shown("room for the ring's roots", "mm", 1)
     ring_root: u.Metre = shown("diameter at the ring's roots", "mm", 2)
     ring_pitch: u.Metre = shown("pitch diameter of the ring", "mm", 2)
     ring_tip: u.Metre = shown("diameter between the ring's tips", "mm", 2)
@@ -120,11 +122,11 @@ def _places(sun: int, ring: int, planets: int, uneven: bool) -> np.ndarray:
     return trains.places(sun, ring, planets) if uneven else 2 * np.pi / planets * np.arange(planets)
 
 
-def study(build: Build, case: Case, gear: Gear | None = None) -> Train:
+def study(build: Build, case: Case, gear: Gear | None = None, origin: str = "as the build says") -> Train:
     """The train of a gear: can it be cut and put together, and how does it turn at the case's speed?
 
     Lengths are unknown without a module; a planet shift that is left out is none.
-    The ring's tips are shortened to where the planets' flanks begin.
+    The ring's tips are shortened to where the planets' flanks begin.  ``origin`` says where the train comes from.
 
     Raises ValueError for a gear without tooth counts.
     """
@@ -144,6 +146,7 @@ def study(build: Build, case: Case, gear: Gear | None = None) -> Train:
     reach = max(abs(spin) * max(made.sun_recess, made.planet_recess), abs(spin - speeds.ring) * max(made.planet_recess, made.ring_recess))
     return Train(
         gear=gear.name,
+        origin=origin,
         teeth=f"{sun}/{planet}/{ring}",
         planets=planets,
         spacing=_stand(gear),
@@ -156,6 +159,7 @@ def study(build: Build, case: Case, gear: Gear | None = None) -> Train:
         least_shift=involute.least_shift(planet),
         most_shift=-involute.least_shift(sun),
         module=module,
+        ring_room=np.nan if gear.ring_room is None else gear.ring_room,
         ring_pitch=module * ring,
         clearance=module * (involute.DEDENDUM - involute.ADDENDUM),
         entry="along the radius or the axle" if made.radial_entry >= 1 else "along the axle only",
@@ -211,12 +215,13 @@ def _available(gear: Gear) -> dict[str, u.Ratio]:
     """Available over required, for each condition on a train that shares its axis and goes together."""
     made = _shape(gear)
     margins = {
-        "contact of sun and planets": made.sun_contact / trains.LEAST_CONTACT_RATIO,
-        "contact of planets and ring": made.ring_contact / trains.LEAST_CONTACT_RATIO,
+        "contact at the sun": made.sun_contact / trains.LEAST_CONTACT_RATIO,
+        "contact at the ring": made.ring_contact / trains.LEAST_CONTACT_RATIO,
         "undercut": made.undercut,
         "neighbouring planets": made.neighbours,
         "pointed teeth": made.pointed,
-        "tips in the ring": made.tips,
+        # an angle over an angle: above 1 the tips pass, and how far above says little of the room
+        "tips in the ring": np.where(made.tips >= 1, np.inf, made.tips)[()],
     }
     if gear.ring_room is not None and gear.module is not None:
         margins["room for the ring"] = gear.ring_room / (gear.module * made.ring_root)
@@ -257,6 +262,7 @@ class Search(Result):
     refused: dict[str, int]  # how many trains each condition was the first to refuse
     nearest: str  # the nearest miss in words, where none was found
     best: Gear | None  # the gear with the first train
+    miss: Gear | None  # the gear with the nearest miss, where its planets can be put in
 
 
 def search(
@@ -283,8 +289,8 @@ def search(
     wanted = float(gear.ratio if ratio is None else ratio)
     if not 1 < wanted < 2:
         raise ValueError(
-            f"gear {gear.name!r}: a fixed sun, cranks on the carrier and a ring that drives the wheel give more than 1 and less than 2 wheel "
-            f"turns per crank turn, got {wanted:g}"
+            f"gear {gear.name!r}: a fixed sun, cranks on the carrier and a ring that drives the wheel give more than 1 and less than 2 "
+            f"wheel turns per crank turn, got {wanted:g}"
         )
     shift = 0.0 if gear.planet_shift is None else float(gear.planet_shift)
     numbers = planets or (PLANETS if gear.planets is None else (int(gear.planets),))
@@ -296,7 +302,6 @@ def search(
     module = np.nan if gear.module is None else gear.module
     column = lambda name: getattr(made, name) if kept else np.zeros(0)
     actual = 1 + sun / np.maximum(ring, 1)
-    best = kept[0] if kept else None
     return Search(
         gear=gear.name,
         wanted=wanted,
@@ -316,8 +321,43 @@ def search(
         planet_root=module * column("planet_root"),
         refused=found.refused,
         nearest="" if found.nearest is None else found.nearest.words,
-        best=best and dataclasses.replace(gear, ratio=best.ratio, **dict(zip(TEETH, best[:4], strict=True))),
+        best=_geared(gear, kept[0] if kept else None),
+        miss=_geared(gear, found.nearest),
     )
+
+
+def _geared(gear: Gear, train: trains.Candidate | None) -> Gear | None:
+    """The gear with the teeth of a train; none where they cannot stand together, as no build may state them."""
+    if train is None or {"shared axis", "assembly", "neighbouring planets"} & set(train.refused_by):
+        return None
+    return dataclasses.replace(gear, ratio=train.ratio, **dict(zip(TEETH, train[:4], strict=True)))
+
+
+def chosen(build: Build, case: Case, planets: int = 0) -> tuple[Search, Train | None]:
+    """The search at the build's ratio, and the train to look at.
+
+    That is the train of the build where it has one and no number of planets
+    is asked; else the first of the search, or the nearest miss where there is none.
+    """
+    gear = build.gears.named()
+    if missing := what_is_missing(gear) if np.all(np.asarray(gear.ratio) == 1) else "":
+        raise ValueError(missing)
+    found = search(build, gear, planets=(planets,) if planets else None)
+    if not (planets or what_is_missing(gear)):
+        return found, study(build, case, gear)
+    if found.best is not None:
+        return found, study(build, case, found.best, "first of the search")
+    return found, found.miss and study(build, case, found.miss, f"nearest miss, refused by {found.nearest.partition('refused by ')[2]}")
+
+
+def geared(build: Build, planets: int = 0) -> Build:
+    """The build with the first train of the search at its ratio; as it is where it has its own, or where there is none."""
+    gear = build.gears.named()
+    if not (planets or what_is_missing(gear)) or np.all(np.asarray(gear.ratio) == 1):
+        return build
+    best = search(build, gear, planets=(planets,) if planets else None).best
+    changed = {} if best is None else {f"gears.gear.{gear.name}.{name}": getattr(best, name) for name in ("ratio", *TEETH)}
+    return replace(build, changed) if changed else build
 
 
 def _or(numbers: tuple[int, ...]) -> str:
