@@ -242,7 +242,7 @@ def search(
     numbers = tuple(planets) if isinstance(planets, Sequence) else (planets,)
     for number in numbers:
         within("planets", number, 1, 12)
-    within("wanted_ratio", wanted_ratio, 1.0, 2.0)
+    within("wanted_ratio", wanted_ratio, 0.0, 10.0)
     within("tolerance", tolerance, 0.0, 1.0)
     within("greatest_ring_teeth", greatest_ring_teeth, 1, MOST_RING_TEETH)
     positive("fewest_teeth", fewest_teeth)

@@ -49,6 +49,7 @@ HUB: dict[str, Topic] = {
             "planet_thickness",
             "planet_speed",
             "sliding_speed",
+            "wanted",
             "room",
             "found",
             "reason",

@@ -19,6 +19,7 @@ TOLERANCE = 0.02  # of the ratio, in the search
 PLANETS = (3, 4, 5, 6)  # tried where a build does not say how many
 MOST_TEETH = 90  # of the ring, where a build says nothing of its size
 LISTED = 12
+OUTSIDE = "a fixed sun, cranks on the carrier and a ring that drives the wheel give more than 1 and less than 2 wheel turns per crank turn"
 TEETH = ("sun_teeth", "planet_teeth", "ring_teeth", "planets")
 
 RULES: tuple[Rule, ...] = (
@@ -196,9 +197,14 @@ def what_is_missing(gear: Gear) -> str:
     missing = [name for name in TEETH if getattr(gear, name) is None]
     if not missing:
         return ""
-    if len(missing) == len(TEETH) and np.all(np.asarray(gear.ratio) == 1):
+    if _one_piece(gear):
         return f"gear {gear.name!r} turns as one piece: it has no train to cut"
     return f"gear {gear.name!r} does not say its {', '.join(missing)}: give the tooth counts, or take one of the trains of the search"
+
+
+def _one_piece(gear: Gear) -> bool:
+    """Whether a gear is none at all: cranks and wheel turn together."""
+    return gear.sun_teeth is None and bool(np.all(np.asarray(gear.ratio) == 1))
 
 
 def _stand(gear: Gear) -> str:
@@ -232,7 +238,7 @@ def margins(build: Build, case: Case, gear: Gear) -> list[tuple[str, u.Ratio, st
     """Finding ``train geometry``: the smallest margin of the train and what it is that of; unknown without tooth counts."""
     missing = what_is_missing(gear)
     if missing:
-        return [("train geometry", np.inf if np.all(np.asarray(gear.ratio) == 1) else np.nan, missing)]
+        return [("train geometry", np.inf if _one_piece(gear) else np.nan, missing)]
     every = _available(gear)
     worst = min(every, key=lambda name: np.median(every[name]))
     smallest = np.min(np.broadcast_arrays(*every.values()), axis=0)
@@ -248,6 +254,7 @@ class Search(Result):
     room: str = shown("searched")
     found: u.Number = shown("trains that keep every condition", digits=0)
     reason: str = shown("in words")
+    nearest: str | None = shown("nearest miss")  # where none was found
     sun: np.ndarray = shown("sun")
     planet: np.ndarray = shown("planet")
     ring: np.ndarray = shown("ring")
@@ -260,7 +267,6 @@ class Search(Result):
     ring_root: u.Metre = shown("ring's roots", "mm", 1)
     planet_root: u.Metre = shown("planet's roots", "mm", 1)
     refused: dict[str, int]  # how many trains each condition was the first to refuse
-    nearest: str  # the nearest miss in words, where none was found
     best: Gear | None  # the gear with the first train
     miss: Gear | None  # the gear with the nearest miss, where its planets can be put in
 
@@ -282,16 +288,9 @@ def search(
         planets: numbers of planets to try; that of the gear, or three to six, if left out.
         tolerance: how far the ratio may be off, either way.
         room: greatest diameter at the ring's roots; that of the gear if left out, or as many teeth as it has now.
-
-    Raises ValueError for a ratio that a fixed sun, a driven carrier and a driving ring cannot give.
     """
     gear = gear or build.gears.named()
     wanted = float(gear.ratio if ratio is None else ratio)
-    if not 1 < wanted < 2:
-        raise ValueError(
-            f"gear {gear.name!r}: a fixed sun, cranks on the carrier and a ring that drives the wheel give more than 1 and less than 2 "
-            f"wheel turns per crank turn, got {wanted:g}"
-        )
     shift = 0.0 if gear.planet_shift is None else float(gear.planet_shift)
     numbers = planets or (PLANETS if gear.planets is None else (int(gear.planets),))
     most, words = _most_teeth(gear, gear.ring_room if room is None else room, shift)
@@ -307,7 +306,7 @@ def search(
         wanted=wanted,
         room=f"{words}, {_or(numbers)} planets, within {tolerance:g} of the ratio",
         found=len(found.trains),
-        reason=found.reason,
+        reason=found.reason if 1 < wanted < 2 else f"{OUTSIDE}; {found.reason}",
         sun=sun,
         planet=planet,
         ring=ring,
@@ -320,7 +319,7 @@ def search(
         ring_root=module * column("ring_root"),
         planet_root=module * column("planet_root"),
         refused=found.refused,
-        nearest="" if found.nearest is None else found.nearest.words,
+        nearest=None if found.nearest is None else found.nearest.words,
         best=_geared(gear, kept[0] if kept else None),
         miss=_geared(gear, found.nearest),
     )
@@ -340,9 +339,9 @@ def chosen(build: Build, case: Case, planets: int = 0) -> tuple[Search, Train | 
     is asked; else the first of the search, or the nearest miss where there is none.
     """
     gear = build.gears.named()
-    if missing := what_is_missing(gear) if np.all(np.asarray(gear.ratio) == 1) else "":
-        raise ValueError(missing)
     found = search(build, gear, planets=(planets,) if planets else None)
+    if _one_piece(gear):
+        return dataclasses.replace(found, reason=what_is_missing(gear), nearest=None, miss=None), None
     if not (planets or what_is_missing(gear)):
         return found, study(build, case, gear)
     if found.best is not None:
@@ -353,7 +352,7 @@ def chosen(build: Build, case: Case, planets: int = 0) -> tuple[Search, Train | 
 def geared(build: Build, planets: int = 0) -> Build:
     """The build with the first train of the search at its ratio; as it is where it has its own, or where there is none."""
     gear = build.gears.named()
-    if not (planets or what_is_missing(gear)) or np.all(np.asarray(gear.ratio) == 1):
+    if not (planets or what_is_missing(gear)) or _one_piece(gear):
         return build
     best = search(build, gear, planets=(planets,) if planets else None).best
     changed = {} if best is None else {f"gears.gear.{gear.name}.{name}": getattr(best, name) for name in ("ratio", *TEETH)}

@@ -61,7 +61,7 @@ _AT = -0.74  # titles begin above the names, not above the bars
 
 def _marks(axes, scene) -> None:
     if scene.more is None:
-        pen.words(axes["train"], 0, 0, "no train to draw:\n" + _wrapped(scene.main.nearest or scene.main.reason, 34), ha="center")
+        pen.words(axes["train"], 0, 0, _wrapped("no train to draw: " + scene.main.reason, 36), ha="center")
     else:
         _teeth(axes["train"], scene.more)
         _kept(axes["kept"], scene.more)
