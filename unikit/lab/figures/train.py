@@ -125,7 +125,7 @@ def _kept(axes, train) -> None:
             f" {text} ",
             style.INK if margin >= 1 else style.VERMILION,
             ha="right" if inside else "left",
-            paper=None if inside else style.PAPER,
+            paper=style.PAPER if margin < 1 else None,
         )
 
 
