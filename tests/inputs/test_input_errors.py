@@ -252,7 +252,8 @@ RULES = [
     ),
     (
         ("planet_teeth = 13\n", "planet_teeth = 14\n"),
-        "gears.gear.long.ring_teeth = 71: expected 73, sun_teeth and twice planet_teeth, so that sun, planets and ring share an axis; found: 71",
+        "gears.gear.long.ring_teeth = 71: expected 73, sun_teeth and twice planet_teeth, so that sun, planets and ring share an axis; "
+        "found: 71",
     ),
     (
         ("planets = 4\n", "planets = 3\n"),
