@@ -171,7 +171,7 @@ def test_a_ring_whose_tips_are_not_shortened_cuts_into_the_fillets_of_the_planet
     ("function", "arguments"),
     [
         (involute.involute, {"pressure_angle": [0.2, 0.3, 0.4]}),
-        (involute.involute_angle, {"value": [0.0, 0.015, 0.3]}),
+        (involute.involute_angle, {"involute_value": [0.0, 0.015, 0.3]}),
         (involute.base_diameter, {"teeth": [13, 20], "module": [0.001, 0.002, 0.003]}),
         (involute.tip_diameter, {"teeth": [13, 20], "module": 0.001, "shift": [0.0, 0.1, 0.3], "internal": [True, False]}),
         (involute.root_diameter, {"teeth": [13, 20], "module": 0.001, "shift": [0.0, 0.1, 0.3], "internal": [True, False]}),
@@ -186,7 +186,7 @@ def test_a_ring_whose_tips_are_not_shortened_cuts_into_the_fillets_of_the_planet
         (involute.shift_sum, {"first_teeth": [12, 13], "second_teeth": 30, "working_angle": [0.3, 0.4, 0.5]}),
         (involute.centre_distance, {"first_teeth": [12, 13], "second_teeth": 30, "module": 0.001, "second_shift": [0.0, 0.2, 0.4]}),
         (involute.addendum_path, {"tip": [0.02, 0.03], "base": [0.017, 0.018, 0.019]}),
-        (involute.tip_for_path, {"path": [0.001, 0.002], "base": [0.017, 0.018, 0.019], "internal": [True, False]}),
+        (involute.tip_for_path, {"contact_path": [0.001, 0.002], "base": [0.017, 0.018, 0.019], "internal": [True, False]}),
         (involute.contact_ratio, {"first_path": [0.001, 0.002], "second_path": [0.001, 0.002, 0.003], "module": 0.001}),
         (involute.flank_path, {"teeth": [9, 30], "module": 0.001, "shift": [-0.2, 0.0, 0.3]}),
         (involute.least_teeth, {"shift": [-0.2, 0.0, 1.3], "pressure_angle": [0.3, 0.35]}),
@@ -213,7 +213,7 @@ def test_arrays_of_rings_give_what_a_loop_gives(function):
 
 
 def test_impossible_teeth_are_refused_in_words():
-    with pytest.raises(ValueError, match=r"value must be from 0 to "):
+    with pytest.raises(ValueError, match=r"involute_value must be from 0 to "):
         involute.involute_angle(-0.1)
     with pytest.raises(ValueError, match=r"base diameter over diameter must be from 0 to 1, got 1\.0"):
         involute.tooth_thickness(0.018, 20, 0.001)

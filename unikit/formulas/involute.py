@@ -39,17 +39,17 @@ def involute(pressure_angle: u.Radian) -> u.Ratio:
 
 
 @formula(equation=r"\tan\alpha - \alpha = \operatorname{inv}\alpha", source="definition", valid="angles up to 83 degrees")
-def involute_angle(value: u.Ratio) -> u.Radian:
+def involute_angle(involute_value: u.Ratio) -> u.Radian:
     """Pressure angle whose involute function has a value, by bracketed search.
 
     Args:
-        value: value of the involute function.
+        involute_value: value of the involute function.
 
     >>> round(float(np.degrees(involute_angle(0.0149044))), 4)
     20.0
     """
-    within("value", value, 0.0, float(np.tan(_STEEPEST) - _STEEPEST))
-    value = np.asarray(value, float)
+    within("involute_value", involute_value, 0.0, float(np.tan(_STEEPEST) - _STEEPEST))
+    value = np.asarray(involute_value, float)
     low, high = np.full(value.shape, -0.01), np.full(value.shape, _STEEPEST)
     return np.maximum(crossing(lambda angle: np.tan(angle) - angle - value, low, high, 1e-13), 0.0)
 
@@ -278,11 +278,11 @@ def addendum_path(tip: u.Metre, base: u.Metre, working_angle: u.Radian = PRESSUR
     source="definition",
     sign="plus outside, minus inside",
 )
-def tip_for_path(path: u.Metre, base: u.Metre, working_angle: u.Radian = PRESSURE_ANGLE, internal: bool = False) -> u.Metre:
+def tip_for_path(contact_path: u.Metre, base: u.Metre, working_angle: u.Radian = PRESSURE_ANGLE, internal: bool = False) -> u.Metre:
     """Tip diameter with which contact goes so far along the line of action: how much a tip must be shortened to end there.
 
     Args:
-        path: way from the pitch point to the tip.
+        contact_path: way from the pitch point to the tip.
         base: base diameter.
         working_angle: pressure angle at which the pair works.
         internal: whether the teeth stand inside.
@@ -292,7 +292,7 @@ def tip_for_path(path: u.Metre, base: u.Metre, working_angle: u.Radian = PRESSUR
     0.38
     """
     positive("base", base)
-    along = base / 2 * np.tan(working_angle) + np.where(internal, -1.0, 1.0)[()] * path
+    along = base / 2 * np.tan(working_angle) + np.where(internal, -1.0, 1.0)[()] * contact_path
     return 2 * np.sqrt(np.square(base / 2) + np.square(np.maximum(along, 0.0)))
 
 
