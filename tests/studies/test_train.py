@@ -126,7 +126,7 @@ def test_margins_are_cheap(build, case):
 def test_search_lists_the_example_first_and_stays_in_the_room(build):
     found = train.search(build, planets=(3, 4, 5, 6))
     assert (found.sun[0], found.planet[0], found.ring[0], found.planets[0]) == (45, 13, 71, 4)
-    assert np.all(found.ring_root <= 0.1 + 1e-12) and np.all(found.undercut >= 1) and np.all(np.abs(found.ratio - found.wanted) <= 0.02)
+    assert np.all(found.ring_roots <= 0.1 + 1e-12) and np.all(found.undercut >= 1) and np.all(np.abs(found.ratios - found.wanted) <= 0.02)
     assert 3 < len(found.sun) <= train.LISTED <= found.found
     narrow = train.search(build, room=0.085)
     assert list(narrow.ring) == [64] and narrow.room.startswith("rings up to 85 mm at the roots, 4 planets")

@@ -40,6 +40,7 @@ HUB: dict[str, Topic] = {
             "limited_by",
             "sun_contact",
             "ring_contact",
+            "planet_shift",
             "least_shift",
             "shortened",
             "ring_root",

@@ -45,21 +45,21 @@ class Train(Result):
     origin: str = shown("train")
     teeth: str = shown("teeth of sun, planet and ring")
     planets: u.Number = shown("planets", digits=0)
-    spacing: str = shown("they stand")
+    spacing: str = shown("planets stand")
     ratio: u.Ratio = shown("wheel turns per crank turn", digits=4)
     smallest: u.Ratio = shown("smallest margin", digits=2)
-    limited_by: str = shown("it is that of")
+    limited_by: str = shown("smallest margin is that of")
     sun_contact: u.Ratio = shown("contact ratio at the sun", digits=2)
     ring_contact: u.Ratio = shown("contact ratio at the ring", digits=2)
     planet_shift: u.Ratio = shown("profile shift of the planets", digits=2)
-    least_shift: u.Ratio = shown("shift below which they are undercut", digits=3)
+    least_shift: u.Ratio = shown("shift below which planets are undercut", digits=3)
     most_shift: u.Ratio = shown("shift above which the sun is undercut", digits=3)
     module: u.Metre = shown("module", "mm", 2)
     ring_room: u.Metre = shown("room for the ring's roots", "mm", 1)
     ring_root: u.Metre = shown("diameter at the ring's roots", "mm", 2)
     ring_pitch: u.Metre = shown("pitch diameter of the ring", "mm", 2)
     ring_tip: u.Metre = shown("diameter between the ring's tips", "mm", 2)
-    shortened: u.Metre = shown("its teeth are shortened by", "mm", 3)
+    shortened: u.Metre = shown("ring's teeth shortened by", "mm", 3)
     sun_tip: u.Metre = shown("tip diameter of the sun", "mm", 2)
     sun_root: u.Metre = shown("root diameter of the sun", "mm", 2)
     planet_tip: u.Metre = shown("tip diameter of a planet", "mm", 2)
@@ -259,13 +259,13 @@ class Search(Result):
     planet: np.ndarray = shown("planet")
     ring: np.ndarray = shown("ring")
     planets: np.ndarray = shown("planets")
-    ratio: u.Ratio = shown("ratio", digits=4)
+    ratios: u.Ratio = shown("ratio", digits=4)
     off: u.Ratio = shown("off by", "%", 2)
     undercut: u.Ratio = shown("teeth over least without undercut", digits=2)
-    sun_contact: u.Ratio = shown("contact, sun", digits=2)
-    ring_contact: u.Ratio = shown("contact, ring", digits=2)
-    ring_root: u.Metre = shown("ring's roots", "mm", 1)
-    planet_root: u.Metre = shown("planet's roots", "mm", 1)
+    sun_contacts: u.Ratio = shown("contact, sun", digits=2)
+    ring_contacts: u.Ratio = shown("contact, ring", digits=2)
+    ring_roots: u.Metre = shown("ring's roots", "mm", 1)
+    planet_roots: u.Metre = shown("planet's roots", "mm", 1)
     refused: dict[str, int]  # how many trains each condition was the first to refuse
     best: Gear | None  # the gear with the first train
     miss: Gear | None  # the gear with the nearest miss, where its planets can be put in
@@ -311,13 +311,13 @@ def search(
         planet=planet,
         ring=ring,
         planets=count,
-        ratio=actual,
+        ratios=actual,
         off=actual / wanted - 1,
         undercut=column("undercut"),
-        sun_contact=column("sun_contact"),
-        ring_contact=column("ring_contact"),
-        ring_root=module * column("ring_root"),
-        planet_root=module * column("planet_root"),
+        sun_contacts=column("sun_contact"),
+        ring_contacts=column("ring_contact"),
+        ring_roots=module * column("ring_root"),
+        planet_roots=module * column("planet_root"),
         refused=found.refused,
         nearest=None if found.nearest is None else found.nearest.words,
         best=_geared(gear, kept[0] if kept else None),

@@ -39,7 +39,7 @@ def most_planets() -> float:
 def hub_ratio(room: float = 0.085) -> float:
     """Ratio of the first train of the search in a smaller hub."""
     found = train.search(build(), long(), room=room)
-    return float(found.ratio[0])
+    return float(found.ratios[0])
 
 
 def largest_module(across: float | None = None) -> float:
