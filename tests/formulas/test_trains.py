@@ -130,6 +130,16 @@ def test_search_lists_and_counts_exactly_what_plain_loops_do(wanted, tolerance, 
     assert off == sorted(off)
 
 
+def test_stub_teeth_that_lose_contact_are_refused():
+    stub = {"addendum": 0.75, "dedendum": 1.0}
+    found = trains.search(1.5, 0.1, 60, (3, 4), **stub)
+    kept = [trains.shape(train.sun, train.planet, train.planets, **stub) for train in found.trains]
+    assert found.refused["contact ratio"] > 0 and kept
+    assert all(min(made.sun_contact, made.ring_contact) >= 1.2 for made in kept)
+    longer = trains.search(1.5, 0.1, 60, (3, 4), addendum=0.8, dedendum=1.05)
+    assert longer.refused["contact ratio"] < found.refused["contact ratio"]
+
+
 @pytest.mark.parametrize(
     ("wanted", "most", "planets", "shift", "by"),
     [
