@@ -249,6 +249,21 @@ RULES = [
         ("planet_teeth = 13\n", ""),
         "gears.gear.long.planet_teeth: expected a whole number, since other tooth counts are given; found: nothing",
     ),
+    (
+        ("planet_teeth = 13\n", "planet_teeth = 14\n"),
+        "gears.gear.long.ring_teeth = 71: expected 73, sun_teeth and twice planet_teeth, so that sun, planets and ring share an axis; "
+        "found: 71",
+    ),
+    (
+        ("planets = 4\n", "planets = 3\n"),
+        "gears.gear.long.planets = 3: expected one of 1, 2, 4, by which sun and ring teeth together, 116, can be divided; "
+        "or planet_spacing 'uneven'; found: 3",
+    ),
+    (
+        ("planets = 4\n", 'planets = 12\nplanet_spacing = "uneven"\n'),
+        "gears.gear.long.planets = 12: expected fewer planets: their axes are 14.00 modules apart, less than the 15.60 across the tips "
+        "of a planet; found: 12",
+    ),
 ]
 
 

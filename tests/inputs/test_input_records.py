@@ -134,7 +134,7 @@ def test_another_ratio_is_another_train(commuter):
     assert (long.ratio, long.sun_teeth, long.ring_teeth, long.planets) == (1.7, None, None, None)
     same = replace(commuter, {"gears.gear.long.ratio": 1.6338}).gears.named("long")
     assert same.sun_teeth == 45
-    teeth = {"gears.gear.long.sun_teeth": 47, "gears.gear.long.planet_teeth": 12}
+    teeth = {"gears.gear.long.sun_teeth": 47, "gears.gear.long.planet_teeth": 12, "gears.gear.long.planets": 2}
     assert replace(commuter, {"gears.gear.long.ratio": 1.66197, **teeth}).gears.named("long").sun_teeth == 47
     with pytest.raises(InputError, match=r"gears.gear.long.ratio = 1.6338: expected 1.662 within 0.5%, from 47 teeth"):
         replace(commuter, teeth)
@@ -244,3 +244,10 @@ def test_a_build_can_be_made_in_code(commuter):
             commuter,
             gears=dataclasses.replace(commuter.gears, engaged="short", gear=(dataclasses.replace(gear, name="short"),)),
         )
+
+
+def test_planets_go_in_at_uneven_angles_when_the_build_says_so(commuter):
+    three = {"gears.gear.long.planets": 3}
+    with pytest.raises(InputError, match="by which sun and ring teeth together, 116, can be divided"):
+        replace(commuter, three)
+    assert replace(commuter, three | {"gears.gear.long.planet_spacing": "uneven"}).gears.named("long").planets == 3

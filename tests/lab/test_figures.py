@@ -265,6 +265,31 @@ def test_no_name_of_a_limit_covers_another_text_or_the_edge(root, narrow, change
                     assert not box.padded(-3).count_contains(path), (name, asked)
 
 
+@pytest.mark.parametrize("narrow", [False, True], ids=["wide", "narrow"])
+def test_train_draws_every_gear_to_scale_and_says_what_is_short(root, narrow):
+    one = scene(root, "train", changes={"gears.gear.long.planet_shift": 0.0})
+    axes = PICTURES["train"].draw(one, narrow=narrow)
+    shown = said(axes["train"])
+    assert {"sun 45 fixed on the axle", "13", "ring 71 drives the wheel", "as the build says", "91.9 mm at the roots"} <= set(shown)
+    assert f" {one.more.smallest:.2f} short " in {text.get_text() for text in axes["kept"].texts}
+    assert "none kept" in said(axes["refused"])
+    counts = {float(text.get_text()) for text in axes["refused"].texts if text.get_text().strip().isdigit()}
+    assert counts == set(map(float, one.main.refused.values()))
+    gears = [patch for patch in axes["train"].patches if patch.get_hatch()]
+    assert len({patch.get_hatch() for patch in gears}) == 3  # told apart without colour
+    widths = [np.ptp(patch.get_path().vertices[:, 0]) for patch in gears]
+    assert max(widths) > 91.9 and any(width == pytest.approx(1.25 * 47, rel=0.01) for width in widths)
+
+
+def test_train_without_a_gear_or_with_planets_that_do_not_fit_says_why(root):
+    shown = " ".join(said(PICTURES["train"].draw(scene(root, "train", "harbour_ungeared"))["train"]))
+    assert shown == "no train to draw: gear 'direct' turns as one piece: it has no train to cut"
+    changes = {"gears.gear.long.ratio": 1.6, "gears.gear.long.ring_room": "80 mm"}
+    build = replace(load_build(root / "data/builds/harbour_commuter.toml"), changes)
+    axes = PICTURES["train"].draw(panels.scene("train", build, load_case(root / "data/cases/harbour_hill.toml"), planets=7))
+    assert "36/12/60, ratio 1.6000 with 7 planets, refused by assembly" in " ".join(said(axes["train"])) and not list(axes["kept"].texts)
+
+
 def test_range_without_packs_and_downhill(root):
     texts = {text.get_text() for text in PICTURES["ride"].draw(scene(root, "ride", "harbour_ungeared"))["chance"].texts}
     assert texts == {"no packs in this build:\nthe legs go all the way"}

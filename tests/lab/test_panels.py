@@ -45,7 +45,8 @@ def test_every_control_at_its_ends_and_fifteen_random_settings(root, topic, buil
             before = panel.image.value
             row.box.value = stop
             shown.append(checked(panel, before))
-        if not without:
+        still = topic == "train" and build == "harbour_ungeared" and "ratio" not in name  # without a gear there is no train to turn
+        if not without and not still:
             assert len(set(shown)) > 1, f"{name} moves nothing"
         panel.reset.click()
         assert panel.image.value == start and (panel.error is not None) == without

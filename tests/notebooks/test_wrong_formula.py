@@ -33,6 +33,7 @@ FORMULA = {
     "quadrants": "drive.back_emf_amplitude",
     "aircraft": "pack.energy",
     "packs_under": "sag.resistance_after",
+    "train_that": "involute.least_teeth",
 }
 
 # Python runs this at the start of every process, so also of the notebook's kernel.

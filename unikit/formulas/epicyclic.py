@@ -248,7 +248,8 @@ def find_teeth(
 
     All pairs of sun and planet teeth are tried; the ring follows from the
     common axis.  The list is empty when there is none.  The nearest ratio
-    comes first, and of equal ones the smallest ring.
+    comes first, and of equal ones the smallest ring.  ``trains.search`` also
+    asks whether a step-up train can be cut, and says what refused the others.
 
     Args:
         wanted_ratio: turns of the driven member per turn of the driver.

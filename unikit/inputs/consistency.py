@@ -10,7 +10,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from ..formulas import epicyclic
+from ..formulas import epicyclic, trains
 from .assist_parts import Assist
 from .build import Build, Case
 from .datasheet import Datasheet, NoLoad, Rated, Stall
@@ -49,6 +49,37 @@ def _teeth_give_the_ratio(gear: Gear) -> Iterator[Finding]:
             f"{float(np.max(ratio)):.5g} within {RATIO_TOLERANCE:.1%}, from {show_teeth(gear)} with the sun fixed, carrier in, ring out"
         )
         yield "ratio", gear.ratio, expected, pretty(gear.ratio, "ratio", "")
+
+
+@rule(Gear)
+def _gears_share_an_axis(gear: Gear) -> Iterator[Finding]:
+    if _all_given(gear) and gear.ring_teeth != gear.sun_teeth + 2 * gear.planet_teeth:
+        expected = (
+            f"{gear.sun_teeth + 2 * gear.planet_teeth}, sun_teeth and twice planet_teeth, so that sun, planets and ring share an axis"
+        )
+        yield "ring_teeth", gear.ring_teeth, expected, f"{gear.ring_teeth}"
+
+
+@rule(Gear)
+def _planets_go_in(gear: Gear) -> Iterator[Finding]:
+    if not _all_given(gear) or gear.ring_teeth != gear.sun_teeth + 2 * gear.planet_teeth:
+        return
+    total, count = gear.sun_teeth + gear.ring_teeth, gear.planets
+    if gear.planet_spacing != "uneven" and not epicyclic.assembles(gear.sun_teeth, gear.planet_teeth, gear.ring_teeth, count):
+        fits = ", ".join(str(number) for number in range(1, 13) if total % number == 0)
+        expected = f"one of {fits}, by which sun and ring teeth together, {total}, can be divided; or planet_spacing 'uneven'"
+        yield "planets", count, expected, f"{count}"
+    elif count > 1:
+        angle = trains.closest(gear.sun_teeth, gear.ring_teeth, count) if gear.planet_spacing == "uneven" else 2 * np.pi / count
+        tip = gear.planet_teeth + 2 * (1 + np.max(0.0 if gear.planet_shift is None else gear.planet_shift))
+        apart = (gear.sun_teeth + gear.planet_teeth) * np.sin(angle / 2)
+        if apart <= tip:
+            expected = f"fewer planets: their axes are {apart:.2f} modules apart, less than the {tip:.2f} across the tips of a planet"
+            yield "planets", count, expected, f"{count}"
+
+
+def _all_given(gear: Gear) -> bool:
+    return all(value is not None for value in (gear.sun_teeth, gear.planet_teeth, gear.ring_teeth, gear.planets))
 
 
 def show_teeth(gear: Gear) -> str:

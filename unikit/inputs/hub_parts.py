@@ -24,12 +24,20 @@ class Gear(Part):
     planet_teeth: u.Number | None = field("teeth of a planet", low=6, high=400, whole=True, default=None)
     ring_teeth: u.Number | None = field("teeth of the ring, which drives the wheel", low=12, high=800, whole=True, default=None)
     planets: u.Number | None = field("number of planets on the carrier, which the cranks turn", low=1, high=12, whole=True, default=None)
+    planet_spacing: str | None = field("angles of the planets around the sun; equal if left out", words=("equal", "uneven"), default=None)
     module: u.Metre | None = field("module of the teeth", low=0.0002, high=0.006, unit="mm", default=None)
     face_width: u.Metre | None = field("width of the teeth along the axle", low=0.001, high=0.08, unit="mm", default=None)
     planet_shift: u.Ratio | None = field(
         "profile shift of the planets over the module; the sun has its opposite, the ring the same; none if left out",
         low=-0.8,
         high=0.8,
+        default=None,
+    )
+    ring_room: u.Metre | None = field(
+        "room for the ring: greatest diameter at the roots of its teeth, without the rim around them",
+        low=0.02,
+        high=0.6,
+        unit="mm",
         default=None,
     )
 

@@ -2,6 +2,60 @@
 
 from __future__ import annotations
 
-from .topic import Topic
+from typing import Any
 
-HUB: dict[str, Topic] = {}
+from ..inputs import Build, Case
+from ..studies import train as train_study
+from .controls import Choice
+from .topic import RATIO, Topic, engaged
+
+PLANETS = (3, 4, 5, 6)
+
+
+def _train(build: Build, case: Case, planets: int = 0) -> tuple[Any, ...]:
+    return train_study.chosen(build, case, planets)
+
+
+def _planets(build: Build) -> tuple[Choice, ...]:
+    """How many planets: those of the build, or each number by itself."""
+    gear = engaged(build)
+    as_it_is = f"as built, {gear.planets:g}" if gear.planets is not None else f"{PLANETS[0]} to {PLANETS[-1]}"
+    return (Choice("planets", "Planets", {as_it_is: 0} | {str(number): number for number in PLANETS}),)
+
+
+HUB: dict[str, Topic] = {
+    "train": Topic(
+        "Gear train",
+        _train,
+        (RATIO, "gears.gear.{gear}.module", "gears.gear.{gear}.planet_shift", "gears.gear.{gear}.ring_room"),
+        ("speed",),
+        (
+            "gear",
+            "origin",
+            "teeth",
+            "planets",
+            "spacing",
+            "ratio",
+            "smallest",
+            "limited_by",
+            "sun_contact",
+            "ring_contact",
+            "planet_shift",
+            "least_shift",
+            "shortened",
+            "ring_root",
+            "planet_root",
+            "centre_distance",
+            "neighbour_gap",
+            "planet_thickness",
+            "planet_speed",
+            "sliding_speed",
+            "wanted",
+            "room",
+            "found",
+            "reason",
+        ),
+        choices=_planets,
+        made=train_study.geared,
+    ),
+}

@@ -44,6 +44,11 @@ def gearing(build: Build, case: Case | None = None, **options: Any) -> Panel:
     return _panel("gearing", build, case, options)
 
 
+def train(build: Build, case: Case | None = None, **options: Any) -> Panel:
+    """The gear train tooth by tooth, what each condition on it leaves, and what the search refused."""
+    return _panel("train", build, case, options)
+
+
 def leverage(build: Build, case: Case | None = None, **options: Any) -> Panel:
     """Foot force over the crank turn, and what the legs must do if the motor stops."""
     return _panel("leverage", build, case, options)

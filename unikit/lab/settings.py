@@ -26,6 +26,9 @@ class Setting:
 BUILD = {
     "gears.gear.{gear}.ratio": Setting("Gear ratio", "", 0.8, 2.4, 0.01),
     "gears.gear.{gear}.efficiency": Setting("Gear efficiency", "%", 80, 100, 0.5),
+    "gears.gear.{gear}.module": Setting("Module", "mm", 0.5, 3, 0.05),
+    "gears.gear.{gear}.planet_shift": Setting("Planet shift", "", -0.4, 0.8, 0.01),
+    "gears.gear.{gear}.ring_room": Setting("Room for the ring", "mm", 40, 200, 1),
     "cranks.length": Setting("Cranks", "mm", 80, 180, 1),
     "wheel.rolling_circumference": Setting("Wheel roll-out", "mm", 900, 2900, 10),
     "wheel.rolling_coefficient": Setting("Rolling coefficient", "", 0.003, 0.03, 0.0005),

@@ -25,12 +25,14 @@ from . import (
     stability,
     start,
     stopping,
+    train,
     winding,
 )
 
 TOPICS: dict[str, ModuleType] = {
     "start": start,
     "gearing": gearing,
+    "train": train,
     "leverage": leverage,
     "cranks": cranks,
     "stability": stability,
