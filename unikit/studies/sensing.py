@@ -14,6 +14,7 @@ from ..inputs import Build, Case, Gear, replace
 from . import balance
 from . import loop as loops
 from .results import Result, shown
+from .sensing_margins import lean_torque
 from .torque_chain import BACK, FORWARD, NAN, Signal, signal
 
 AGREES = 0.02  # of the gain: what the trade's resistors and gauges scatter anyway
@@ -66,21 +67,36 @@ class Sensing(Result):
     fault_low: u.NewtonMetre = shown("torque commanded by an output at its lower end, holding back", "N*m")
     fault_window: u.Volt = shown("the rails lie outside the controller's input by", "mV", 0)
     fault: str = shown("a broken wire")
+    looked: u.NewtonMetre = shown("push looked at", "N*m")
+    answered: u.NewtonMetre = shown("motor answers it with", "N*m", 2)
+    unanswered: u.NewtonMetre = shown("of what the gain asks, missing", "N*m", 2)
+    trim_step: u.NewtonMetre = shown("one trim step", "N*m", 2)
+    lean_torque: u.NewtonMetre = shown("wheel torque that levels a tenth of a degree of lean", "N*m", 2)
+    ended_by: str = shown("driving, the motor's answer is first ended by")
+    ended_back_by: str = shown("holding back, it is first ended by")
     push: u.NewtonMetre = shown("push", "N*m", 3)
     driving: u.NewtonMetre = shown("motor torque, driving", "N*m", 3)
     resisting: u.NewtonMetre = shown("motor torque, holding back", "N*m", 3)
     ideal: u.NewtonMetre = shown("gain times push", "N*m", 3)
 
 
-def study(build: Build, case: Case, gear: Gear | None = None) -> Sensing:
+def study(build: Build, case: Case, gear: Gear | None = None, share: float = 1 / 3) -> Sensing:
     """The whole chain from crank torque to commanded motor torque, in one gear of a build.
+
+    Args:
+        build: with a motor, an assist and a sensing chain.
+        case: its slope counts for the torque that levels a lean.
+        gear: the engaged one if left out.
+        share: the push looked at over the rider's hardest.
 
     Raises ValueError where the build has no motor or no ``[sensor.chain]``.
     """
+    if not share > 0:
+        raise ValueError(f"share must be above 0, got {share}")
     found = signal(build, _gear(build, gear))
     gain = found.gain(FORWARD)
     (end, by), (end_back, by_back) = found.saturation(FORWARD), found.saturation(BACK)
-    phantom, step = gain * found.drift, build.assist.trim_step
+    phantom, step, looked = gain * found.drift, build.assist.trim_step, share * found.peak[0]
     push = np.geomspace(PUSHES[0] * found.step, 2.5 * max(end, end_back, *found.peak), PUSHES[1])
     return Sensing(
         gear=found.gear.name,
@@ -124,6 +140,13 @@ def study(build: Build, case: Case, gear: Gear | None = None) -> Sensing:
         fault_low=found.fault(BACK),
         fault_window=found.fault_window,
         fault=_fault(found),
+        looked=looked,
+        answered=float(found.command(looked)),
+        unanswered=gain * looked - float(found.command(looked)),
+        trim_step=step,
+        lean_torque=lean_torque(build, case),
+        ended_by=found.first(FORWARD),
+        ended_back_by=found.first(BACK),
         push=push,
         driving=found.command(push),
         resisting=-found.command(-push),

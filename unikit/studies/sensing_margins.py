@@ -73,6 +73,11 @@ def margins(build: Build, case: Case, gear: Gear | None = None) -> list[tuple[st
     ]
 
 
+def lean_torque(build: Build, case: Case) -> float:
+    """Wheel torque that levels a tenth of a degree of lean."""
+    return LEAN * float(cranks.torque_per_degree(build, case.slope))
+
+
 def _range(found: Signal) -> tuple[float, str]:
     ways = []
     for way, most, word in ((FORWARD, found.peak[0], "driving"), (BACK, found.peak[1], "holding back")):
@@ -87,7 +92,7 @@ def _resolution(found: Signal, case: Case) -> tuple[float, str]:
         return float("inf"), "no assist in this gear"
     band = found.chain.dead_band or 0.0
     jump, by = max((band, "edge of the dead band"), (found.resolution, found.resolution_by))
-    return LEAN * float(cranks.torque_per_degree(found.build, case.slope)) / (gain * jump), by
+    return lean_torque(found.build, case) / (gain * jump), by
 
 
 def _phantom(found: Signal) -> tuple[float, str]:

@@ -121,6 +121,11 @@ class Signal:
         first = min(ends, key=ends.__getitem__)
         return ends[first], first
 
+    def first(self, way: int) -> str:
+        """What first ends the motor's answer as a push grows, the motor's torque cap among it."""
+        ends = self.ends(way)
+        return min(ends, key=ends.__getitem__)
+
     # -- gains ----------------------------------------------------------------------------
 
     @cached_property
