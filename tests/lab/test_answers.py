@@ -30,6 +30,7 @@ from unikit.studies import machine as machine_study
 from unikit.studies import motor as motor_study
 from unikit.studies import review as review_study
 from unikit.studies import ride as ride_study
+from unikit.studies import sensing as sensing_study
 from unikit.studies import stopping as stopping_study
 from unikit.studies import winding as winding_study
 from unikit.studies.findings import FINDINGS
@@ -276,3 +277,20 @@ def test_the_greatest_gain_of_the_stability_lesson_is_the_last_that_the_roots_al
     for share, stable in ((0.995, True), (1.005, False)):
         answer = [[0, 0], [-share * lesson.greatest_gain() * lesson.RATE**2, -lesson.ON_RATE * lesson.RATE]]
         assert is_stable([[0, 1], [lesson.RATE**2, 0]], [(answer, lesson.LATE)]) is stable
+
+
+def test_the_answers_on_the_sensing_chain_by_the_chains_own_study():
+    lesson, hill = MODULES["sensing"], case("harbour_hill")
+    more = replace(build(), {"assist.driving_gain.long": lesson.GAIN, "sensor.chain.input_scale": lesson.scale()})
+    assert sensing_study.study(more, hill).agreement == "agree"
+    strong = lesson.signal(lesson.chain(amplifier_gain=lesson.STRONGER))
+    assert strong.command(-lesson.followed()) == pytest.approx(strong.command(-2 * lesson.followed()), abs=0.03)
+    assert strong.command(-0.9 * lesson.followed()) > strong.command(-lesson.followed())
+    soft = sensing_study.study(lesson.chain(amplifier_gain=lesson.WEAKER, shaft_bore=lesson.bore()), hill)
+    assert min(soft.range / soft.peak, soft.range_back / soft.peak_back) == pytest.approx(sensing_study.RESERVE)
+    assert sensing_study.study(lesson.chain(zero_drift=lesson.DRIFT, warming=lesson.warming()), hill).phantom_steps == pytest.approx(1)
+    late = lesson.chain(averaged_samples=lesson.SAMPLES, sampling_frequency=lesson.rate())
+    assert sensing_study.study(late, hill).dead_time == pytest.approx(build().sensor.dead_time)
+    for count, enough in ((lesson.bits(), True), (lesson.bits() - 1, False)):
+        step = lesson.signal(lesson.chain(converter_bits=count)).step * 0.34
+        assert (step <= lesson.FINE * build().assist.trim_step) is enough

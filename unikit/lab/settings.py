@@ -50,7 +50,7 @@ BUILD = {
     "sensor.chain.arm_height": Setting("Strained arm, height", "mm", 3, 30, 0.5),
     "sensor.chain.converter_bits": Setting("Converter, bits", "", 6, 18, 1),
     "sensor.chain.averaged_samples": Setting("Samples averaged", "", 1, 64, 1),
-    "sensor.chain.dead_band": Setting("Dead band at the crank", "N*m", 0, 10, 0.1),
+    "sensor.chain.dead_band": Setting("Dead band", "N*m", 0, 10, 0.1),
     "sensor.chain.zero_drift": Setting("Drift of the zero", "mN*m/K", 0, 300, 5),
     "sensor.chain.warming": Setting("Element warms by", "K", 0, 50, 1),
     "assist.torque_cap": Setting("Torque cap", "N*m", 1, 60, 0.5),

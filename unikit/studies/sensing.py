@@ -69,7 +69,7 @@ class Sensing(Result):
     fault: str = shown("a broken wire")
     looked: u.NewtonMetre = shown("push looked at", "N*m")
     answered: u.NewtonMetre = shown("motor answers it with", "N*m", 2)
-    unanswered: u.NewtonMetre = shown("of what the gain asks, missing", "N*m", 2)
+    unanswered: u.NewtonMetre = shown("of what the gain asks, missing", "N*m", 1)
     trim_step: u.NewtonMetre = shown("one trim step", "N*m", 2)
     lean_torque: u.NewtonMetre = shown("wheel torque that levels a tenth of a degree of lean", "N*m", 2)
     ended_by: str = shown("driving, the motor's answer is first ended by")
