@@ -211,7 +211,7 @@ def test_the_chain_is_what_its_stages_do_one_after_the_other():
     away = np.abs(np.abs(torque) - 0.8) > 0.1
     assert np.abs(closed - walked)[away].max() <= 0.51 * step * scale * per_volt
     assert sensing.input_scale(gain, per_torque, per_volt) == pytest.approx(scale, rel=1e-12)
-    coarse = sensing.commanded_torque(torque, gain, 0.0, low, high, step=10.0) / gain
+    coarse = sensing.commanded_torque(torque, gain, 0.0, low, high, torque_step=10.0) / gain
     assert set(np.round(coarse, 6)) == {*np.arange(-110.0, 170.0, 10.0), *np.round([low, high], 6)}
 
 
@@ -236,8 +236,8 @@ def test_phantom_torque_is_what_the_command_changes_by_when_the_zero_moves():
         ),
         (converter.averaging_response, {"frequency": [0.0, 9.0], "samples": [1.0, 8.0, 16.0], "sampling_frequency": 100.0}),
         (converter.averaged_share, {"samples": [1.0, 8.0], "sampling_frequency": [100.0, 1e3, 1e4], "corner": [5.0, 18.0]}),
-        (converter.alias_frequency, {"frequency": [0.0, 60.0], "sampling_frequency": [50.0, 100.0, 7.0]}),
-        (sensing.loaded_divider, {"upper": [0.0, 1e3], "lower": [1e2, np.inf, 1e5], "load": [1e3, 1e6]}),
+        (converter.alias_frequency, {"vibration_frequency": [0.0, 60.0], "sampling_frequency": [50.0, 100.0, 7.0]}),
+        (sensing.loaded_divider, {"upper_resistance": [0.0, 1e3], "lower_resistance": [1e2, np.inf, 1e5], "load_resistance": [1e3, 1e6]}),
         (sensing.adc_step, {"full_scale": [3.3, 5.0], "bits": [8.0, 12.0, 16.0]}),
         (
             sensing.commanded_torque,

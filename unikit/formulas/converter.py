@@ -77,17 +77,17 @@ def bits_for_share(share: u.Ratio) -> u.Number:
 @formula(
     equation=r"u_q = \frac{U_{LSB}}{\sqrt{12}}", source="bennett_1948", valid="a signal that crosses many steps, or noise of about a step"
 )
-def quantisation_noise(step: u.Volt) -> u.Volt:
+def quantisation_noise(voltage_step: u.Volt) -> u.Volt:
     """Noise (rms) of rounding to steps.
 
     Args:
-        step: one step of the converter.
+        voltage_step: one step of the converter.
 
     >>> round(1e3 * quantisation_noise(3.3 / 4096), 6)
     0.232575
     """
-    not_negative("step", step)
-    return step / 12**0.5
+    not_negative("voltage_step", voltage_step)
+    return voltage_step / 12**0.5
 
 
 @formula(
@@ -143,19 +143,19 @@ def signal_to_noise_decibel(signal: u.Volt, noise: u.Volt) -> u.Number:
 @formula(
     equation=r"f_a = |f - f_s\,\mathrm{round}(f/f_s)|", source="nyquist_shannon", valid="nothing in front of the converter takes it out"
 )
-def alias_frequency(frequency: u.Hertz, sampling_frequency: u.Hertz) -> u.Hertz:
+def alias_frequency(vibration_frequency: u.Hertz, sampling_frequency: u.Hertz) -> u.Hertz:
     """Frequency at which a vibration appears in the samples.
 
     Args:
-        frequency: frequency of the vibration.
+        vibration_frequency: frequency of the vibration.
         sampling_frequency: how often it is sampled.
 
     >>> float(alias_frequency(60.0, 50.0))
     10.0
     """
-    not_negative("frequency", frequency)
+    not_negative("vibration_frequency", vibration_frequency)
     positive("sampling_frequency", sampling_frequency)
-    return np.abs(frequency - sampling_frequency * np.round(frequency / sampling_frequency))
+    return np.abs(vibration_frequency - sampling_frequency * np.round(vibration_frequency / sampling_frequency))
 
 
 @formula(equation=r"\tau = \frac{1}{2 f_s}", source="astrom_murray", valid="the mean over arrivals; at worst a whole period")
@@ -248,19 +248,19 @@ def noise_bandwidth(corner: u.Hertz) -> u.Hertz:
 
 
 @formula(equation=r"u = e_n\sqrt{B}", source="definition", valid="white noise; below some hertz an amplifier's noise grows")
-def amplifier_noise(density: u.VoltPerRootHertz, bandwidth: u.Hertz) -> u.Volt:
+def amplifier_noise(noise_density: u.VoltPerRootHertz, bandwidth: u.Hertz) -> u.Volt:
     """Noise (rms) of an amplifier at its input.
 
     Args:
-        density: density of its noise.
+        noise_density: density of its noise.
         bandwidth: equivalent noise bandwidth of what follows.
 
     >>> print(round(1e9 * amplifier_noise(18e-9, 100.0), 3))
     180.0
     """
-    not_negative("density", density)
+    not_negative("noise_density", noise_density)
     not_negative("bandwidth", bandwidth)
-    return density * np.sqrt(bandwidth)
+    return noise_density * np.sqrt(bandwidth)
 
 
 @formula(

@@ -39,21 +39,21 @@ def reaction_share(gear_ratio: u.Ratio) -> u.Ratio:
     source="bird_circuits",
     valid="a source without resistance of its own; R2 and Ri may be inf",
 )
-def loaded_divider(upper: u.Ohm, lower: u.Ohm, load: u.Ohm = np.inf) -> u.Ratio:
+def loaded_divider(upper_resistance: u.Ohm, lower_resistance: u.Ohm, load_resistance: u.Ohm = np.inf) -> u.Ratio:
     """Output over input of a divider whose output is loaded.
 
     Args:
-        upper: resistor between source and output.
-        lower: resistor between output and ground; inf for none.
-        load: resistance of what is connected to the output; inf for none.
+        upper_resistance: resistor between source and output.
+        lower_resistance: resistor between output and ground; inf for none.
+        load_resistance: resistance of what is connected to the output; inf for none.
 
     >>> round(54.6 * loaded_divider(100e3, 3.3e3), 5), round(54.6 * loaded_divider(100e3, 3.3e3, 100e3), 5)
     (1.74424, 1.69024)
     """
-    not_negative("upper", upper)
-    positive("lower", lower)
-    positive("load", load)
-    return 1 / (1 + upper * (1 / lower + 1 / load))
+    not_negative("upper_resistance", upper_resistance)
+    positive("lower_resistance", lower_resistance)
+    positive("load_resistance", load_resistance)
+    return 1 / (1 + upper_resistance * (1 / lower_resistance + 1 / load_resistance))
 
 
 @formula(equation=r"f_c = \frac{1}{2\pi R C}", source="definition", valid="R is all resistors at the capacitor, side by side")
@@ -208,7 +208,7 @@ def commanded_torque(
     dead_band: u.NewtonMetre,
     lowest: u.NewtonMetre,
     highest: u.NewtonMetre,
-    step: u.NewtonMetre = 0.0,
+    torque_step: u.NewtonMetre = 0.0,
 ) -> u.NewtonMetre:
     """Motor torque that a chain commands: steps, then rails, then dead band.
 
@@ -218,17 +218,17 @@ def commanded_torque(
         dead_band: torque at the crank up to which nothing is commanded.
         lowest: torque below which the chain follows no further.
         highest: torque above which it follows no further.
-        step: one step of the converter as torque at the crank; 0 for none.
+        torque_step: one step of the converter as torque at the crank; 0 for none.
 
     >>> [round(float(commanded_torque(t, 0.34, 0.8, -110.0, 160.0)), 3) for t in (0.7, 50.0, 400.0, -200.0)]
     [0.0, 17.0, 54.4, -37.4]
     """
     not_negative("assist_gain", assist_gain)
     not_negative("dead_band", dead_band)
-    not_negative("step", step)
+    not_negative("torque_step", torque_step)
     not_negative("highest - lowest", highest - lowest)
-    size = np.where(np.greater(step, 0), step, 1.0)
-    felt = np.where(np.greater(step, 0), size * np.round(torque / size), torque)
+    size = np.where(np.greater(torque_step, 0), torque_step, 1.0)
+    felt = np.where(np.greater(torque_step, 0), size * np.round(torque / size), torque)
     held = np.clip(felt, lowest, highest)
     return np.where(np.abs(held) > dead_band, assist_gain * held, 0.0)[()]
 
