@@ -114,9 +114,9 @@ def _plateaus(main, result) -> None:
         (float(result.driving[-1]), f"driving: {result.ended_by}", style.BLUE),
         (float(result.resisting[-1]), f"back: {result.ended_back_by}", style.VERMILION),
     ]
-    if pen.is_narrow(main):  # no room beside the curves: both below them, in the free corner
-        for (_, text, color), height in zip(ends, (0.73, 0.65), strict=True):
-            pen.words(main, 0.985, height, text, color, 0.8, ha="right", transform=main.transAxes, paper=style.PAPER)
+    if pen.is_narrow(main):  # no room beside the ends: both in the free corner above the curves
+        for (_, text, color), height in zip(ends, (0.77, 0.69), strict=True):
+            pen.words(main, 0.02, height, text, color, 0.8, transform=main.transAxes, paper=style.PAPER)
         return
     ends.sort(key=lambda end: end[0])
     for (level, text, color), up in zip(ends, (False, True), strict=True):
