@@ -263,6 +263,43 @@ RULES = [
         ("planets = 4\n", 'planets = 12\nplanet_spacing = "uneven"\n'),
         "gears.gear.long.planets = 12: expected fewer planets: their axes are 14.00 modules apart, less than the 15.60 across the tips "
         "of a planet; found: 12",
+        ('shaft_bore = "21 mm"', 'shaft_bore = "26 mm"'),
+        "sensor.chain.shaft_bore: expected less than shaft_diameter, 25 mm; found: 26 mm",
+    ),
+    (("poisson_ratio = 0.29\n", ""), "sensor.chain.poisson_ratio: expected a value, since the element is 'hollow shaft'; found: nothing"),
+    (
+        ('bridge = "full"', 'bridge = "full"\nrated_torque = "90 N*m"'),
+        "sensor.chain.rated_torque: expected nothing, since the element is 'hollow shaft'; found: 90 N·m",
+    ),
+    (
+        ('element_yield = "620 MPa"', 'element_yield = "790 MPa"'),
+        "sensor.chain.element_yield: expected at most element_strength, 780 MPa; found: 790 MPa",
+    ),
+    (
+        ('element_endurance = "260 MPa"', 'element_endurance = "780 MPa"'),
+        "sensor.chain.element_endurance: expected less than element_strength, 780 MPa; found: 780 MPa",
+    ),
+    (
+        ('lowest_output = "0.08 V"', 'lowest_output = "1.4 V"'),
+        "lowest_output: expected less than rest_output, 1.4 V; found: 1.4 V",
+    ),
+    (
+        ('highest_output = "3.2 V"', 'highest_output = "1.3 V"'),
+        "rest_output: expected less than highest_output, 1.3 V; found: 1.4 V",
+    ),
+    (
+        ('input_low = "0.25 V"', 'input_low = "1.5 V"'),
+        "sensor.chain.rest_output: expected a voltage that reaches the converter between 1.5 V and 3.05 V, the ends of input and "
+        "converter; found: 1.4 V there",
+    ),
+    (
+        ('upper_resistor = "8870 ohm"\n', ""),
+        "sensor.chain.upper_resistor: expected a value, since filter_capacitor is given: the amplifier's output would meet it directly; "
+        "found: nothing",
+    ),
+    (
+        ('sampling_frequency = "1 kHz"\n', ""),
+        "sensor.chain.sampling_frequency: expected a value, since averaged_samples is given; found: nothing",
     ),
 ]
 
@@ -332,7 +369,7 @@ def test_packs_in_series_may_differ_in_number_and_what_is_not_said_does_not_disa
     ],
 )
 def test_parts_that_need_each_other(complaints, commuter_path, table, lines):
-    text = re.sub(rf"\[{table}\]\n.*?\n\n", "", commuter_path.read_text(encoding="utf-8"), flags=re.DOTALL)
+    text = re.sub(rf"\[{table}(\.\w+)?\]\n.*?\n\n", "", commuter_path.read_text(encoding="utf-8"), flags=re.DOTALL)
     assert complaints(text=text) == lines
 
 

@@ -221,7 +221,7 @@ def test_every_value_is_declared_with_a_meaning_and_limits(commuter):
     for path, spec, _ in leaves(commuter):
         assert describe(path) == spec
         words = path.split(".")
-        if len(words) > 2:
+        if len(words) > 2 and path not in known:
             words[2] = "<name>"
         assert ".".join(words) in known
 

@@ -31,6 +31,7 @@ from unikit.studies import motor as motor_study
 from unikit.studies import pack as pack_study
 from unikit.studies import review as review_study
 from unikit.studies import ride as ride_study
+from unikit.studies import sensing as sensing_study
 from unikit.studies import stopping as stopping_study
 from unikit.studies import winding as winding_study
 from unikit.studies.findings import FINDINGS
@@ -315,3 +316,18 @@ def test_the_resistance_and_the_rest_of_the_pack_lesson_by_hand():
     slow, fast = 1 - math.exp(-60 / 240), 1 - math.exp(-60 / 6)
     assert lesson.resistance() == pytest.approx(13 * (0.028 + 0.009 * fast + 0.012 * slow) + 0.025, rel=1e-12)
     assert lesson.still_missing() == pytest.approx(13 * 5 * 0.012 * (1 - math.exp(-300 / 240)) * math.exp(-60 / 240), rel=1e-3)
+def test_the_answers_on_the_sensing_chain_by_the_chains_own_study():
+    lesson, hill = MODULES["sensing"], case("harbour_hill")
+    more = replace(build(), {"assist.driving_gain.long": lesson.GAIN, "sensor.chain.input_scale": lesson.scale()})
+    assert sensing_study.study(more, hill).agreement == "agree"
+    strong = lesson.signal(lesson.chain(amplifier_gain=lesson.STRONGER))
+    assert strong.command(-lesson.followed()) == pytest.approx(strong.command(-2 * lesson.followed()), abs=0.03)
+    assert strong.command(-0.9 * lesson.followed()) > strong.command(-lesson.followed())
+    soft = sensing_study.study(lesson.chain(amplifier_gain=lesson.WEAKER, shaft_bore=lesson.bore()), hill)
+    assert min(soft.range / soft.peak, soft.range_back / soft.peak_back) == pytest.approx(sensing_study.RESERVE)
+    assert sensing_study.study(lesson.chain(zero_drift=lesson.DRIFT, warming=lesson.warming()), hill).phantom_steps == pytest.approx(1)
+    late = lesson.chain(averaged_samples=lesson.SAMPLES, sampling_frequency=lesson.rate())
+    assert sensing_study.study(late, hill).dead_time == pytest.approx(build().sensor.dead_time)
+    for count, enough in ((lesson.bits(), True), (lesson.bits() - 1, False)):
+        step = lesson.signal(lesson.chain(converter_bits=count)).step * 0.34
+        assert (step <= lesson.FINE * build().assist.trim_step) is enough

@@ -34,6 +34,7 @@ FORMULA = {
     "aircraft": "pack.energy",
     "packs_under": "sag.resistance_after",
     "train_that": "involute.least_teeth",
+    "sensing": "strain.torsion_strain",
 }
 
 # Python runs this at the start of every process, so also of the notebook's kernel.

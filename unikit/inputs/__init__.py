@@ -1,5 +1,6 @@
 """What people bring: frozen, checked records of SI numbers, read from files with units."""
 
+from . import chain_rules as chain_rules
 from . import consistency as consistency
 from .assist_parts import Assist, Chain, TorqueSensor
 from .bench import Bench, load_bench

@@ -30,8 +30,15 @@ class Chain(Part):
     elastic_modulus: u.Pascal | None = field("elastic modulus of the element", low=1e9, high=5e11, unit="GPa", default=None)
     poisson_ratio: u.Ratio | None = field("its Poisson ratio", low=0, high=0.5, default=None)
     element_yield: u.Pascal | None = field("its yield strength", low=1e7, high=3e9, unit="MPa", default=None)
+    element_strength: u.Pascal | None = field("its tensile strength", low=1e7, high=4e9, unit="MPa", default=None)
     element_endurance: u.Pascal | None = field("alternating stress that it bears for ever", low=1e6, high=2e9, unit="MPa", default=None)
+    stress_concentration: u.Ratio | None = field(
+        "greatest stress at a hole, keyway or shoulder over that of the plain section; 1 if left out", low=1, high=6, default=None
+    )
     gauge_factor: u.Ratio | None = field("relative change of a gauge's resistance per strain", low=0.5, high=300, default=None)
+    bridge: str | None = field(
+        "how many of the bridge's arms are active gauges; full if left out", words=("quarter", "half", "full"), default=None
+    )
     gauge_resistance: u.Ohm | None = field("resistance of one gauge", low=50, high=20e3, unit="ohm", default=None)
     rated_torque: u.NewtonMetre | None = field("torque at which a bought element gives its rated output", low=0.1, high=2000, default=None)
     rated_output: u.VoltPerVolt | None = field(
@@ -47,11 +54,23 @@ class Chain(Part):
         "drift of the zero with temperature, as torque where it is measured", low=0, high=10, default=None
     )
     warming: u.KelvinRise | None = field("change of the element's temperature after the zero was last set", low=0, high=80, default=None)
-    divider: u.Ratio | None = field("voltage at the converter over output of the amplifier; 1 if left out", low=0.01, high=1, default=None)
+    upper_resistor: u.Ohm | None = field(
+        "between amplifier and converter: of a filter or a divider; none if left out", low=1, high=1e7, default=None
+    )
+    lower_resistor: u.Ohm | None = field(
+        "between converter and ground, which makes a divider; none if left out", low=1, high=1e8, default=None
+    )
+    converter_resistance: u.Ohm | None = field(
+        "resistance of the converter's input, which loads the resistors; endless if left out", low=1e3, high=1e10, default=None
+    )
+    filter_capacitor: u.Farad | None = field("at the converter's input; none if left out", low=1e-11, high=1e-2, unit="uF", default=None)
     converter_range: u.Volt = field("voltage at which the converter is full", low=0.1, high=24)
     converter_bits: u.Number = field("bits of the converter", low=6, high=32, whole=True)
     sampling_frequency: u.Hertz | None = field("how often it samples", low=1, high=1e6, unit="Hz", default=None)
     averaged_samples: u.Number | None = field("samples in the moving average; 1 if left out", low=1, high=4096, whole=True, default=None)
+    processing_time: u.Second | None = field(
+        "converting, computing and sending, from sample to command; none if left out", low=0, high=1, unit="ms", default=None
+    )
     dead_band: u.NewtonMetre | None = field("crank torque below which nothing is commanded; none if left out", low=0, high=50, default=None)
     input_low: u.Volt = field("converter voltage below which the controller commands nothing more", low=0, high=24)
     input_high: u.Volt = field("converter voltage above which the controller commands nothing more", low=0.1, high=24)

@@ -104,6 +104,11 @@ def reach(build: Build, case: Case | None = None, **options: Any) -> Panel:
     return _panel("reach", build, case, options)
 
 
+def sensing(build: Build, case: Case | None = None, **options: Any) -> Panel:
+    """What the motor answers to a push of any size, and how much of each stage of the chain the hardest one uses."""
+    return _panel("sensing", build, case, options)
+
+
 def heat(build: Build, case: Case | None = None, **options: Any) -> Panel:
     """Reserve over the time of the case, and rise over allowed rise."""
     return _panel("heat", build, case, options)
