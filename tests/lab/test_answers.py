@@ -316,6 +316,8 @@ def test_the_resistance_and_the_rest_of_the_pack_lesson_by_hand():
     slow, fast = 1 - math.exp(-60 / 240), 1 - math.exp(-60 / 6)
     assert lesson.resistance() == pytest.approx(13 * (0.028 + 0.009 * fast + 0.012 * slow) + 0.025, rel=1e-12)
     assert lesson.still_missing() == pytest.approx(13 * 5 * 0.012 * (1 - math.exp(-300 / 240)) * math.exp(-60 / 240), rel=1e-3)
+
+
 def test_the_answers_on_the_sensing_chain_by_the_chains_own_study():
     lesson, hill = MODULES["sensing"], case("harbour_hill")
     more = replace(build(), {"assist.driving_gain.long": lesson.GAIN, "sensor.chain.input_scale": lesson.scale()})

@@ -39,11 +39,10 @@ from . import (
     reflex,
     road,
     sag,
-    sink,
-    trains,
     sensing,
     sink,
     strain,
+    trains,
     warming,
     winding,
 )
