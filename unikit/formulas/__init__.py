@@ -21,6 +21,7 @@ from . import (
     going,
     heat,
     identification,
+    joining,
     latency,
     leverage,
     magnetics,
@@ -36,6 +37,7 @@ from . import (
     sink,
     warming,
     winding,
+    wiring,
 )
 from .registry import FORMULAS, Formula, OutsideRangeWarning, bibliography
 
@@ -64,6 +66,7 @@ __all__ = [
     "going",
     "heat",
     "identification",
+    "joining",
     "latency",
     "leverage",
     "magnetics",
@@ -77,6 +80,7 @@ __all__ = [
     "reflex",
     "road",
     "winding",
+    "wiring",
     "sink",
     "warming",
 ]

@@ -21,7 +21,7 @@ from .parts import Brake, Rider
 from .paths import leaves
 from .records import Finding, Partial, rule
 from .spreads import Spread
-from .supply_parts import Pack
+from .supply_parts import Pack, Wiring
 
 RATIO_TOLERANCE = 0.005
 
@@ -75,7 +75,7 @@ def _derating_has_a_width(controller: Controller) -> Iterator[Finding]:
         yield "derating_end", None, f"a temperature above derating_start, {start}", end
 
 
-def _together(record: Motor | Controller, names: tuple[str, ...], thing: str) -> Iterator[Finding]:
+def _together(record: Motor | Controller | Wiring, names: tuple[str, ...], thing: str) -> Iterator[Finding]:
     """What describes one thing is given as a whole or left out as a whole."""
     missing = [name for name in names if getattr(record, name) is None]
     if len(missing) < len(names):
@@ -166,6 +166,39 @@ def _lowest_voltage_below_the_top(pack: Pack) -> Iterator[Finding]:
             f"a voltage below the top of the curve, {top:g} V",
             pretty(pack.lowest_cell_voltage, "voltage", "V"),
         )
+
+
+@rule(Wiring)
+def _short_circuit_is_hotter(wiring: Wiring) -> Iterator[Finding]:
+    if np.any(np.asarray(wiring.short_limit) <= wiring.insulation_limit):
+        limit, short = (pretty(value, "temperature", "°C") for value in (wiring.insulation_limit, wiring.short_limit))
+        yield "short_limit", None, f"a temperature above insulation_limit, {limit}", short
+
+
+@rule(Wiring)
+def _fuse_is_whole(wiring: Wiring) -> Iterator[Finding]:
+    names = ("fuse_rating", "fuse_voltage", "fuse_breaking_current", "fuse_melting", "fuse_let_through")
+    yield from _together(wiring, names, "fuse")
+
+
+@rule(Wiring)
+def _fuse_melts_before_it_clears(wiring: Wiring) -> Iterator[Finding]:
+    if wiring.fuse_melting is None or wiring.fuse_let_through is None:
+        return
+    if np.any(np.asarray(wiring.fuse_melting) > wiring.fuse_let_through):
+        through, melting = (pretty(value, "current squared time", "A^2*s") for value in (wiring.fuse_let_through, wiring.fuse_melting))
+        yield "fuse_melting", None, f"at most fuse_let_through, {through}", melting
+
+
+@rule(Wiring)
+def _precharge_is_whole(wiring: Wiring) -> Iterator[Finding]:
+    yield from _together(wiring, ("precharge_resistance", "precharge_time", "precharge_energy"), "precharge")
+
+
+@rule(Build)
+def _wiring_has_packs(build: Build) -> Iterator[Finding]:
+    if build.wiring is not None and build.packs is None:
+        yield "packs", None, "a table [packs], since there is a wiring", "nothing"
 
 
 @rule(Build)
