@@ -8,6 +8,8 @@ integrated numerically, so no step can be too long and none unstable.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from ._bracket import crossing
@@ -57,6 +59,13 @@ class Piece:
 
 def march(state: np.ndarray, charge: np.ndarray, resistance: np.ndarray, points: np.ndarray, curves: np.ndarray) -> list[Piece]:
     """The pieces from the moment of joining until all packs have one voltage."""
+    return _march(*(np.ascontiguousarray(one, float).tobytes() for one in (state, charge, resistance, points, curves)))
+
+
+@lru_cache(8)  # one study asks for currents at several times, and for several times of currents
+def _march(*given: bytes) -> list[Piece]:
+    state, charge, resistance, points, curves = map(np.frombuffer, given)
+    curves = curves.reshape(len(state), len(points))
     conductance = 1 / resistance
     coupling = np.diag(conductance) - np.outer(conductance, conductance) / conductance.sum()
     voltage = np.array([np.interp(one, points, curve) for one, curve in zip(state, curves, strict=True)])

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import warnings
-
 import numpy as np
 
 from .. import units as u
@@ -12,7 +10,7 @@ from ._bracket import crossing
 from .checks import not_negative, positive, within
 from .convection import horizontal_cylinder_nusselt, radiation_coefficient, rayleigh
 from .motor import COPPER_COEFFICIENT
-from .registry import OutsideRangeWarning, formula
+from .registry import formula
 from .winding import COPPER_RESISTIVITY, wire_resistance
 
 # IEC 60228, class 5, plain copper: nominal section in mm2 and greatest resistance at 20 degC in ohm/km
@@ -31,6 +29,9 @@ CLASS_5 = {
     50.0: 0.386,
 }
 MIL = 25.4e-6  # metre
+FUSE_SHARE = 0.75  # of its rating that a fuse is asked to carry for long; common practice
+WIDTH = 1e-11  # kelvin
+HOT_AIR = 600.0  # kelvin: end of the tables of air; a hotter film counts as that
 GREATEST = 1300.0  # kelvin: beyond it copper melts, and no temperature is looked for
 
 
@@ -207,7 +208,7 @@ def _bundle(copper_section, insulation, conductors):
 
 def _outside(surface, ambient, diameter, emissivity):
     """Heat per metre and kelvin from the outside of a horizontal cylinder in still air: natural convection and radiation."""
-    film = (surface + ambient) / 2
+    film = np.minimum((surface + ambient) / 2, HOT_AIR)
     viscosity, prandtl, conductivity = air.kinematic_viscosity(film), air.prandtl(film), air.conductivity(film)
     nusselt = horizontal_cylinder_nusselt(rayleigh(1 / film, surface - ambient, diameter, viscosity, viscosity / prandtl), prandtl)
     return np.pi * diameter * (nusselt * conductivity / diameter + radiation_coefficient(emissivity, surface, ambient))
@@ -235,9 +236,7 @@ class _Lead:
 
     def heat(self, rise):
         """Heat per metre at a rise of the outside."""
-        with warnings.catch_warnings():  # on the way to an answer hotter than the air's tables
-            warnings.simplefilter("ignore", OutsideRangeWarning)
-            return rise * _outside(self.ambient + rise, self.ambient, self.outside, self.emissivity)
+        return rise * _outside(self.ambient + rise, self.ambient, self.outside, self.emissivity)
 
     def copper(self, rise):
         """Rise of the copper at a rise of the outside."""
@@ -293,7 +292,7 @@ def conductor_temperature(
     shape = np.broadcast_shapes(asked.shape, lead.shape)
     none = np.zeros(shape)
     over = lambda rise: lead.square(rise) - asked
-    rise = crossing(over, none, none + GREATEST - np.max(lead.ambient), 1e-7)
+    rise = crossing(over, none, none + GREATEST - np.max(lead.ambient), WIDTH)
     rise = np.where(asked == 0, 0.0, rise)
     found = np.isfinite(rise)
     copper = lead.copper(np.where(found, rise, 1.0))
@@ -334,7 +333,7 @@ def ampacity(
     positive("limit", limit)
     allowed = np.maximum(np.asarray(limit, float) - lead.ambient, 0.0)
     none = np.zeros(np.broadcast_shapes(allowed.shape, lead.shape))
-    rise = crossing(lambda rise: lead.copper(rise) - allowed, none, none + allowed, 1e-9)
+    rise = crossing(lambda rise: lead.copper(rise) - allowed, none, none + allowed, WIDTH)
     rise = np.where(np.isfinite(rise), rise, np.where(rise < 0, 0.0, allowed))
     return np.sqrt(lead.square(rise))[()]
 
@@ -425,7 +424,7 @@ def fusing_current(diameter: u.Metre) -> u.Ampere:
     source="trade_practice",
     valid="s = 0.75 for a fuse at room temperature in small enclosures; lower where it is warm",
 )
-def least_fuse_rating(current: u.Ampere, share: u.Ratio = 0.75) -> u.Ampere:
+def least_fuse_rating(current: u.Ampere, share: u.Ratio = FUSE_SHARE) -> u.Ampere:
     """Smallest rating of a fuse that carries a current all the time without ageing.
 
     Args:
