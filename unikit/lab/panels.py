@@ -109,6 +109,16 @@ def climbs(build: Build, case: Case | None = None, **options: Any) -> Panel:
     return _panel("climbs", build, case, options)
 
 
+def joining(build: Build, case: Case | None = None, **options: Any) -> Panel:
+    """Current over voltage difference with the limits of the cells, and how it dies away."""
+    return _panel("joining", build, case, options)
+
+
+def wiring(build: Build, case: Case | None = None, **options: Any) -> Panel:
+    """What flows in each lead, what it bears, and where a fuse fits."""
+    return _panel("wiring", build, case, options)
+
+
 def ride(build: Build, case: Case | None = None, **options: Any) -> Panel:
     """Distance against probability, and the energy of a kilometre by cause."""
     return _panel("ride", build, case, options)

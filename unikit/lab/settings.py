@@ -62,6 +62,11 @@ BUILD = {
     "motor.end_winding_area": Setting("Ends of the winding", "cm^2", 10, 800, 5),
     "motor.stator_to_axle": Setting("Stator to axle", "W/K", 0, 5, 0.05),
     "motor.magnet_limit": Setting("Magnet limit", "°C", 50, 150, 1),
+    "wiring.pack_area": Setting("Copper, pack lead", "mm^2", 0.2, 16, 0.05),
+    "wiring.main_area": Setting("Copper, main lead", "mm^2", 0.2, 25, 0.05),
+    "wiring.phase_area": Setting("Copper, motor lead", "mm^2", 0.2, 25, 0.05),
+    "wiring.fuse_rating": Setting("Fuse", "A", 1, 80, 0.5),
+    "wiring.insulation_limit": Setting("Insulation bears", "°C", 60, 150, 1),
     "packs.held_back": Setting("Charge held back", "%", 0, 50, 1),
 }
 CASE = {

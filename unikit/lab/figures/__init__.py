@@ -13,6 +13,7 @@ from . import (
     going,
     heat,
     heat_bench,
+    joining,
     leverage,
     motor,
     reach,
@@ -24,6 +25,7 @@ from . import (
     start,
     stopping,
     winding,
+    wiring,
 )
 
 TOPICS: dict[str, ModuleType] = {
@@ -42,6 +44,8 @@ TOPICS: dict[str, ModuleType] = {
     "reach": reach,
     "heat": heat,
     "climbs": climbs,
+    "joining": joining,
+    "wiring": wiring,
     "ride": ride,
     "review": review,
 }
