@@ -250,6 +250,19 @@ RULES = [
         ("planet_teeth = 13\n", ""),
         "gears.gear.long.planet_teeth: expected a whole number, since other tooth counts are given; found: nothing",
     ),
+    (
+        ('short_limit = "160 °C"', 'short_limit = "85 °C"'),
+        "wiring.short_limit: expected a temperature above insulation_limit, 90 °C; found: 85 °C",
+    ),
+    (('fuse_voltage = "63 V"\n', ""), "wiring.fuse_voltage: expected a value, since others of the fuse are given; found: nothing"),
+    (
+        ('fuse_melting = "180 A²·s"', 'fuse_melting = "600 A²·s"'),
+        "wiring.fuse_melting: expected at most fuse_let_through, 520 A²·s; found: 600 A²·s",
+    ),
+    (
+        ('precharge_energy = "4 J"\n', ""),
+        "wiring.precharge_energy: expected a value, since others of the precharge are given; found: nothing",
+    ),
 ]
 
 
@@ -275,6 +288,14 @@ def test_parts_that_need_each_other(complaints, commuter_path, table, lines):
 def test_a_motor_needs_packs(complaints, commuter_path):
     text = commuter_path.read_text(encoding="utf-8").partition("[packs]")[0]
     assert complaints(text=text) == ["b.toml: packs: expected a table [packs], since there is a motor; found: nothing"]
+
+
+def test_a_wiring_needs_packs(complaints, root):
+    alone = (root / "data/builds/harbour_ungeared.toml").read_text(encoding="utf-8")
+    wiring = (root / "data/builds/harbour_commuter.toml").read_text(encoding="utf-8").partition("[wiring]")
+    assert complaints(text=f"{alone}\n{''.join(wiring[1:])}") == [
+        "b.toml: packs: expected a table [packs], since there is a wiring; found: nothing"
+    ]
 
 
 def test_a_record_made_in_code_is_checked_too(commuter):

@@ -8,7 +8,7 @@ from functools import cached_property, lru_cache
 import numpy as np
 
 from .. import units as u
-from ..formulas import heat, pack, wiring
+from ..formulas import duty, heat, pack, wiring
 from ..inputs import Build, Case, Gear, Wiring
 from .drive import drive, supply
 from .loads import loads, trim_torque
@@ -114,26 +114,30 @@ class Leads:
         """Ohms per metre of one conductor, as warm as it is; up to where the formula for copper goes."""
         return wiring.wire_resistance(1.0, self.section, np.minimum(temperature - 273.15, 400.0))
 
-    def time_constant(self, current: np.ndarray, temperature: np.ndarray) -> np.ndarray:
-        """Time constants, from the rise at a current."""
-        power = np.square(current) * self.resistance(temperature)
-        rise = temperature - self.air
-        capacity = wiring.lead_capacity(1.0, self.section, self.around["insulation_thickness"])
-        return heat.time_constant(rise / power, capacity)
+    def conductance(self) -> np.ndarray:
+        """Heat per kelvin and metre that leaves one conductor which is as warm as its insulation may be."""
+        limit = max(self.made.insulation_limit, self.air + 1e-3)
+        return np.square(self.bears()) * self.resistance(np.full(3, limit)) / (limit - self.air)
+
+    def capacity(self) -> np.ndarray:
+        """Heat capacity of a metre of one conductor."""
+        return wiring.lead_capacity(1.0, self.section, self.around["insulation_thickness"])
+
+    def time_constant(self) -> np.ndarray:
+        """Time constants near the limit of the insulation."""
+        return heat.time_constant(1 / np.maximum(self.conductance(), 1e-9), self.capacity())
 
     def time_to_limit(self, current: np.ndarray, start: np.ndarray) -> np.ndarray:
-        """Time at a current until the insulation is at its limit, from a temperature; inf where it never is."""
-        limit, end = self.made.insulation_limit, self.warm(current)
-        room = np.maximum(limit - start, 0.0)
-        # As warm as at the limit: there the rise, the loss and so the time constant are known, whatever the end.
-        bears = self.bears()
-        tau = self.time_constant(np.maximum(bears, 1e-9), np.full(3, max(limit, self.air + 1e-3)))
-        reached = np.isfinite(end) & (end > start)
-        slow = heat.time_to_rise(room, np.where(reached, end - start, 1.0), tau)
-        melts = wiring.withstood_let_through(self.section, start - 273.15, np.maximum(limit, start) - 273.15) / np.square(
-            np.maximum(current, 1e-9)
-        )
-        return np.where(reached, slow, np.where(np.isfinite(end), np.inf, melts))
+        """Time at a current until the insulation is at its limit, from a temperature; inf where it never is.
+
+        What heats less what leaves is a straight line from the start to the limit; which of its ends is larger does not matter.
+        """
+        limit = np.full(3, float(self.made.insulation_limit))
+        net = [np.square(current) * self.resistance(at) - self.conductance() * (at - self.air) for at in (start, limit)]
+        reached = (net[1] > 0) & (limit > start)
+        first, last = (np.where(reached, one, 1.0) for one in net)
+        slow = duty.adiabatic_time(np.maximum(limit - start, 0.0), self.capacity(), np.minimum(first, last), np.maximum(first, last))
+        return np.where(reached, slow, np.where(start >= limit, 0.0, np.inf))
 
 
 @lru_cache(8)  # the same for every case and gear in air of one temperature

@@ -190,7 +190,7 @@ def _known(made: Wiring, now: Flow, air: float) -> dict:
         "bears": leads.bears(),
         "limit_temperature": leads.warm(now.limit),
         "limit_time": leads.time_to_limit(now.limit, np.minimum(warm, made.insulation_limit)),
-        "time_constant": leads.time_constant(np.maximum(leads.bears(), 1e-9), np.full(3, max(made.insulation_limit, air + 1e-3))),
+        "time_constant": leads.time_constant(),
     }
 
 
