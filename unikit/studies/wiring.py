@@ -311,7 +311,8 @@ def _in_words(checks: tuple[Check, ...], missing: str) -> str:
     if not checks:
         return missing
     failed = [check.words for check in checks if check.failed]
-    return f"not met: {'; '.join(failed)}" if failed else f"all {len(checks)} conditions met; narrowest {checks[0].words}"
+    every = "both" if len(checks) == 2 else f"all {len(checks)}"
+    return f"not met: {'; '.join(failed)}" if failed else f"{every} conditions met; narrowest {checks[0].words}"
 
 
 def _assumed(made: Wiring | None) -> str:
