@@ -290,14 +290,6 @@ def test_a_motor_needs_packs(complaints, commuter_path):
     assert complaints(text=text) == ["b.toml: packs: expected a table [packs], since there is a motor; found: nothing"]
 
 
-def test_a_wiring_needs_packs(complaints, root):
-    alone = (root / "data/builds/harbour_ungeared.toml").read_text(encoding="utf-8")
-    wiring = (root / "data/builds/harbour_commuter.toml").read_text(encoding="utf-8").partition("[wiring]")
-    assert complaints(text=f"{alone}\n{''.join(wiring[1:])}") == [
-        "b.toml: packs: expected a table [packs], since there is a wiring; found: nothing"
-    ]
-
-
 def test_a_record_made_in_code_is_checked_too(commuter):
     with pytest.raises(InputError) as caught:
         dataclasses.replace(commuter.rider, mass=-1.0, inseam=0.1)

@@ -196,12 +196,6 @@ def _precharge_is_whole(wiring: Wiring) -> Iterator[Finding]:
 
 
 @rule(Build)
-def _wiring_has_packs(build: Build) -> Iterator[Finding]:
-    if build.wiring is not None and build.packs is None:
-        yield "packs", None, "a table [packs], since there is a wiring", "nothing"
-
-
-@rule(Build)
 def _motor_has_what_it_needs(build: Build) -> Iterator[Finding]:
     if build.motor is None:
         return
