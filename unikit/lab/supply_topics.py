@@ -10,13 +10,15 @@ from ..studies import wiring as wiring_study
 from .controls import Choice
 from .topic import GAIN, Topic
 
+HELD_BACK = "held back"
 
-def _joining(build: Build, case: Case, joined: str | None = None, others: float | None = None) -> tuple[Any, ...]:
-    return (joining_study.study(build, joined, case.state_of_charge, others),)
+
+def _joining(build: Build, case: Case, joined: str | None = None, others: float | str = HELD_BACK) -> tuple[Any, ...]:
+    return (joining_study.study(build, joined, case.state_of_charge, None if others == HELD_BACK else others),)
 
 
 def _joined(build: Build) -> tuple[Choice, ...]:
-    charges = {"at what is held back": None} | {f"at {share:.0%}": share for share in (0.0, 0.2, 0.4, 0.6, 0.8, 0.9, 1.0)}
+    charges = {"at what is held back": HELD_BACK} | {f"at {share:.0%}": share for share in (0.0, 0.2, 0.4, 0.6, 0.8, 0.9, 1.0)}
     several = build.packs is not None and len(build.packs.pack) > 1
     which = (Choice("joined", "Pack that is joined", build.packs.names),) if several else ()
     return (*which, Choice("others", "The others", charges))
