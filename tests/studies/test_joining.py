@@ -137,3 +137,22 @@ def test_margin_is_the_worst_way_round():
     unlike = replace(examples.build(), {"packs.pack.rear.charge_current_limit": "1 A"})
     assert joining.margins(unlike)[0][1] == pytest.approx(margin / 3.3)
     assert "pack rear" in joining.margins(unlike)[0][2]
+
+
+def test_any_packs_keep_their_accounts():
+    random = np.random.default_rng(22)
+    for _ in range(30):
+        changes = {}
+        for name in examples.build().packs.names:
+            changes[f"packs.pack.{name}.cell_resistance"] = float(np.exp(random.uniform(np.log(0.003), np.log(0.2))))
+            changes[f"packs.pack.{name}.cell_capacity"] = random.uniform(3600.0, 36000.0)
+            changes[f"packs.pack.{name}.wiring_resistance"] = random.choice([0.0, 0.04])
+            changes[f"packs.pack.{name}.charge_current_limit"] = random.uniform(0.5, 20.0)
+        build = replace(examples.build(), changes)
+        found = joining.study(build, random.choice(build.packs.names), random.uniform(), random.choice([0.0, 0.5, 1.0, random.uniform()]))
+        charge = np.array([one.cell_capacity for one in build.packs.pack])
+        order = [build.packs.names.index(name) for name in found.sides.pack]
+        assert charge[order] @ found.sides.charge == pytest.approx(charge[order] @ found.sides.charge_end, rel=1e-9)
+        assert found.sides.loss.sum() == pytest.approx(found.loss, rel=1e-6, abs=1e-6)
+        assert found.sides.open_voltage.min() - 1e-9 <= found.voltage_end <= found.sides.open_voltage.max() + 1e-9
+        assert (found.time_over > 0) == (abs(found.difference) > found.allowed * (1 + 1e-9))
