@@ -142,7 +142,9 @@ class Leads:
 
 @lru_cache(8)  # the same for every case and gear in air of one temperature
 def _bears(leads: Leads) -> np.ndarray:
-    return wiring.ampacity(leads.section, leads.made.insulation_limit, leads.air, **leads.around)
+    found = wiring.ampacity(leads.section, leads.made.insulation_limit, leads.air, **leads.around)
+    found.setflags(write=False)  # shared by all who ask
+    return found
 
 
 def around(made: Wiring | None) -> dict:
