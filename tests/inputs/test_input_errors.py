@@ -300,6 +300,17 @@ RULES = [
     (
         ('sampling_frequency = "1 kHz"\n', ""),
         "sensor.chain.sampling_frequency: expected a value, since averaged_samples is given; found: nothing",
+        ('short_limit = "160 °C"', 'short_limit = "85 °C"'),
+        "wiring.short_limit: expected a temperature above insulation_limit, 90 °C; found: 85 °C",
+    ),
+    (('fuse_voltage = "63 V"\n', ""), "wiring.fuse_voltage: expected a value, since others of the fuse are given; found: nothing"),
+    (
+        ('fuse_melting = "180 A²·s"', 'fuse_melting = "600 A²·s"'),
+        "wiring.fuse_melting: expected at most fuse_let_through, 520 A²·s; found: 600 A²·s",
+    ),
+    (
+        ('precharge_energy = "4 J"\n', ""),
+        "wiring.precharge_energy: expected a value, since others of the precharge are given; found: nothing",
     ),
 ]
 

@@ -35,6 +35,7 @@ FORMULA = {
     "packs_under": "sag.resistance_after",
     "train_that": "involute.least_teeth",
     "sensing": "strain.torsion_strain",
+    "joining": "wiring.ampacity",
 }
 
 # Python runs this at the start of every process, so also of the notebook's kernel.

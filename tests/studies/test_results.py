@@ -8,6 +8,7 @@ import pytest
 
 from unikit.inputs import load_datasheet
 from unikit.studies import datasheet, gearing, heat, leverage, machine, motor, pack, ride, winding
+from unikit.studies import datasheet, gearing, heat, joining, leverage, machine, motor, ride, winding, wiring
 from unikit.studies.results import Result, at, header, show, shown
 from unikit.units import Joule, MetrePerSecond
 
@@ -21,6 +22,8 @@ def results():
     found = [study.study(build, case) for study in (gearing, heat, leverage, machine, motor, pack, ride, winding)]
     found.append(pack.discharge(build, case))
     found += [datasheet.study(load_datasheet(f"data/datasheets/{name}.toml")) for name in ("half_a_page", "one_line")]
+    found += [wiring.study(build, case), wiring.choose(build, case)]
+    found += [joining.study(build), joining.study(build).sides, joining.pairs(build)]
     return [*found, ride.reach(build, case, count=50), gearing.moves(build, case), motor.point(build, case, gear)]
 
 

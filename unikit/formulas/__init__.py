@@ -25,6 +25,7 @@ from . import (
     identification,
     internal_mesh,
     involute,
+    joining,
     latency,
     leverage,
     magnetics,
@@ -45,6 +46,7 @@ from . import (
     trains,
     warming,
     winding,
+    wiring,
 )
 from .registry import FORMULAS, Formula, OutsideRangeWarning, bibliography
 
@@ -77,6 +79,7 @@ __all__ = [
     "identification",
     "internal_mesh",
     "involute",
+    "joining",
     "latency",
     "leverage",
     "magnetics",
@@ -93,6 +96,7 @@ __all__ = [
     "sag",
     "winding",
     "sensing",
+    "wiring",
     "sink",
     "trains",
     "strain",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from .. import units as u
-from .checks import not_negative, positive
+from .checks import not_negative, positive, within
 from .registry import formula
 
 
@@ -108,3 +108,42 @@ def charging_loss(supply_voltage: u.Volt, capacitance: u.Farad) -> u.Joule:
     """
     positive("capacitance", capacitance)
     return 0.5 * capacitance * supply_voltage**2
+
+
+@formula(equation=r"t = -R C\,\ln(1 - s)", source="bird_circuit_theory", valid="from an empty capacitor; s below 1")
+def charging_time(share: u.Ratio, resistance: u.Ohm, capacitance: u.Farad) -> u.Second:
+    """Time in which a capacitor is charged through a resistor to a share of the voltage behind it.
+
+    Args:
+        share: share of the voltage.
+        resistance: charging resistor with all that is in series.
+        capacitance: capacitance of the bus.
+
+    >>> print(round(float(charging_time(0.95, 100.0, 1e-3)), 6))
+    0.299573
+    """
+    within("share", share, 0.0, 1 - 1e-12)
+    positive("resistance", resistance)
+    positive("capacitance", capacitance)
+    return -np.multiply(resistance, capacitance) * np.log1p(-np.asarray(share))
+
+
+@formula(
+    equation=r"\int i^2\,\mathrm{d}t = \frac{U^2 C}{2 R}",
+    source="definition",
+    valid="leads without inductance, which would flatten the peak",
+)
+def inrush_let_through(voltage_difference: u.Volt, resistance: u.Ohm, capacitance: u.Farad) -> u.AmpereSquaredSecond:
+    """Square of the current times time of the surge that fills a capacitor: what a fuse must bear without melting.
+
+    Args:
+        voltage_difference: voltage of the packs less what the capacitor holds already.
+        resistance: all that is in series.
+        capacitance: capacitance of the bus.
+
+    >>> print(round(inrush_let_through(54.0, 0.1, 1e-3), 6))
+    14.58
+    """
+    positive("resistance", resistance)
+    positive("capacitance", capacitance)
+    return np.square(voltage_difference) * capacitance / (2 * resistance)

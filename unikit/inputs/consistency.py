@@ -22,6 +22,7 @@ from .paths import leaves
 from .records import Finding, Partial, rule
 from .spreads import Spread
 from .supply_parts import Pack, Packs
+from .supply_parts import Pack, Wiring
 
 RATIO_TOLERANCE = 0.005
 
@@ -107,6 +108,7 @@ def _derating_has_a_width(controller: Controller) -> Iterator[Finding]:
 
 
 def _together(record: Motor | Controller | Pack, names: tuple[str, ...], thing: str) -> Iterator[Finding]:
+def _together(record: Motor | Controller | Wiring, names: tuple[str, ...], thing: str) -> Iterator[Finding]:
     """What describes one thing is given as a whole or left out as a whole."""
     missing = [name for name in names if getattr(record, name) is None]
     if len(missing) < len(names):
@@ -243,6 +245,31 @@ def _alike(packs: Packs, name: str, words: str) -> Iterator[Finding]:
         if value != getattr(first, name):
             expected = f"{words} {first.name!r}, {getattr(first, name)}, since the packs are in parallel"
             yield f"pack.{pack.name}.{name}", value, expected, f"{value}"
+@rule(Wiring)
+def _short_circuit_is_hotter(wiring: Wiring) -> Iterator[Finding]:
+    if np.any(np.asarray(wiring.short_limit) <= wiring.insulation_limit):
+        limit, short = (pretty(value, "temperature", "°C") for value in (wiring.insulation_limit, wiring.short_limit))
+        yield "short_limit", None, f"a temperature above insulation_limit, {limit}", short
+
+
+@rule(Wiring)
+def _fuse_is_whole(wiring: Wiring) -> Iterator[Finding]:
+    names = ("fuse_rating", "fuse_voltage", "fuse_breaking_current", "fuse_melting", "fuse_let_through")
+    yield from _together(wiring, names, "fuse")
+
+
+@rule(Wiring)
+def _fuse_melts_before_it_clears(wiring: Wiring) -> Iterator[Finding]:
+    if wiring.fuse_melting is None or wiring.fuse_let_through is None:
+        return
+    if np.any(np.asarray(wiring.fuse_melting) > wiring.fuse_let_through):
+        through, melting = (pretty(value, "current squared time", "A^2*s") for value in (wiring.fuse_let_through, wiring.fuse_melting))
+        yield "fuse_melting", None, f"at most fuse_let_through, {through}", melting
+
+
+@rule(Wiring)
+def _precharge_is_whole(wiring: Wiring) -> Iterator[Finding]:
+    yield from _together(wiring, ("precharge_resistance", "precharge_time", "precharge_energy"), "precharge")
 
 
 @rule(Build)

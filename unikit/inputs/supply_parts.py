@@ -106,12 +106,16 @@ class Wiring(Part):
     phase_length: u.Metre = field("its length", low=0.01, high=5, unit="mm")
     insulation_limit: u.Kelvin = field("temperature that the insulation bears all the time", low=323.15, high=573.15, unit="°C")
     short_limit: u.Kelvin = field("temperature that it bears in a short circuit", low=353.15, high=723.15, unit="°C")
-    laid: str = field("how the leads lie", words=("free", "sleeve"))
+    insulation_thickness: u.Metre | None = field("thickness of the insulation", low=5e-5, high=0.01, unit="mm", default=None)
+    laid: str = field("how the leads lie: each free in air, or out and back (or all phases) together in a sleeve", words=("free", "sleeve"))
     connector_resistance: u.Ohm | None = field("resistance of one contact of a pack's plug", low=0, high=0.1, unit="mohm", default=None)
     connector_current: u.Ampere | None = field("current for which the plug is rated", low=0.5, high=500, default=None)
     fuse_rating: u.Ampere | None = field("rated current of the fuse in each pack's lead", low=0.1, high=500, default=None)
     fuse_voltage: u.Volt | None = field("direct voltage that it can interrupt", low=5, high=2000, default=None)
     fuse_breaking_current: u.Ampere | None = field("greatest current that it can interrupt", low=10, high=300e3, unit="kA", default=None)
+    fuse_melting: u.AmpereSquaredSecond | None = field(
+        "square of the current times time at which it begins to melt", low=1e-3, high=1e7, default=None
+    )
     fuse_let_through: u.AmpereSquaredSecond | None = field(
         "square of the current times time that it lets through until it has cleared", low=0.01, high=1e7, default=None
     )

@@ -14,6 +14,7 @@ from . import (
     going,
     heat,
     heat_bench,
+    joining,
     leverage,
     motor,
     pack,
@@ -28,6 +29,7 @@ from . import (
     stopping,
     train,
     winding,
+    wiring,
 )
 
 TOPICS: dict[str, ModuleType] = {
@@ -50,6 +52,8 @@ TOPICS: dict[str, ModuleType] = {
     "climbs": climbs,
     "carriage": carriage,
     "pack": pack,
+    "joining": joining,
+    "wiring": wiring,
     "ride": ride,
     "review": review,
 }
