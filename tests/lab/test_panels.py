@@ -12,13 +12,7 @@ from unikit.lab import panels
 from unikit.lab.controls import Choice
 
 BUILDS = ("harbour_commuter", "harbour_ungeared", "classroom_demonstrator")
-NEEDS_MOTOR = ("motor", "winding", "reach", "heat", "climbs", "carriage", "pack", "sensing")
-NEEDS_MOTOR = ("motor", "winding", "reach", "heat", "climbs", "joining", "wiring")  # or the packs that come with it
-PAIRS = [(topic, build) for topic in panels.ASKED for build in BUILDS]
-
-
-def make(root, topic, build, case="harbour_hill", **options):
-    ask = getattr(panels, topic)
+NEEDS_MOTOR = ("motor", "winding", "reach", "heat", "climbs", "carriage", "pack", "sensing", "joining", "wiring", "harbour_hill")
     return ask(load_build(root / f"data/builds/{build}.toml"), load_case(root / f"data/cases/{case}.toml"), **options)
 
 

@@ -7,8 +7,7 @@ import numpy as np
 import pytest
 
 from unikit.inputs import load_datasheet
-from unikit.studies import datasheet, gearing, heat, leverage, machine, motor, pack, ride, winding
-from unikit.studies import datasheet, gearing, heat, joining, leverage, machine, motor, ride, winding, wiring
+from unikit.studies import datasheet, gearing, heat, joining, leverage, machine, motor, pack, ride, winding, wiring
 from unikit.studies.results import Result, at, header, show, shown
 from unikit.units import Joule, MetrePerSecond
 

@@ -21,8 +21,7 @@ from .parts import Brake, Rider
 from .paths import leaves
 from .records import Finding, Partial, rule
 from .spreads import Spread
-from .supply_parts import Pack, Packs
-from .supply_parts import Pack, Wiring
+from .supply_parts import Pack, Packs, Wiring
 
 RATIO_TOLERANCE = 0.005
 
@@ -107,8 +106,7 @@ def _derating_has_a_width(controller: Controller) -> Iterator[Finding]:
         yield "derating_end", None, f"a temperature above derating_start, {start}", end
 
 
-def _together(record: Motor | Controller | Pack, names: tuple[str, ...], thing: str) -> Iterator[Finding]:
-def _together(record: Motor | Controller | Wiring, names: tuple[str, ...], thing: str) -> Iterator[Finding]:
+def _together(record: Motor | Controller | Pack | Wiring, names: tuple[str, ...], thing: str) -> Iterator[Finding]:
     """What describes one thing is given as a whole or left out as a whole."""
     missing = [name for name in names if getattr(record, name) is None]
     if len(missing) < len(names):
@@ -245,6 +243,8 @@ def _alike(packs: Packs, name: str, words: str) -> Iterator[Finding]:
         if value != getattr(first, name):
             expected = f"{words} {first.name!r}, {getattr(first, name)}, since the packs are in parallel"
             yield f"pack.{pack.name}.{name}", value, expected, f"{value}"
+
+
 @rule(Wiring)
 def _short_circuit_is_hotter(wiring: Wiring) -> Iterator[Finding]:
     if np.any(np.asarray(wiring.short_limit) <= wiring.insulation_limit):

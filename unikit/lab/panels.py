@@ -127,6 +127,8 @@ def carriage(build: Build, case: Case | None = None, **options: Any) -> Panel:
 def pack(build: Build, case: Case | None = None, **options: Any) -> Panel:
     """What the packs can still give over the charge left, what the ride asks, and where the energy goes."""
     return _panel("pack", build, case, options)
+
+
 def joining(build: Build, case: Case | None = None, **options: Any) -> Panel:
     """Current over voltage difference with the limits of the cells, and how it dies away."""
     return _panel("joining", build, case, options)

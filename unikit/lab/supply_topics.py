@@ -6,7 +6,9 @@ from typing import Any
 
 from ..inputs import Build, Case
 from ..studies import carriage as carriage_study
+from ..studies import joining as joining_study
 from ..studies import pack as pack_study
+from ..studies import wiring as wiring_study
 from .controls import Choice
 from .topic import GAIN, Topic
 
@@ -42,6 +44,20 @@ def _carriage_choices(build: Build) -> tuple[Choice, ...]:
 def _pack(build: Build, case: Case) -> tuple[Any, ...]:
     load = pack_study.study(build, case)
     return load, pack_study.discharge(build, case, power=load.cruise_power)
+
+
+HELD_BACK = "held back"
+
+
+def _joining(build: Build, case: Case, joined: str | None = None, others: float | str = HELD_BACK) -> tuple[Any, ...]:
+    return (joining_study.study(build, joined, case.state_of_charge, None if others == HELD_BACK else others),)
+
+
+def _joined(build: Build) -> tuple[Choice, ...]:
+    charges = {"at what is held back": HELD_BACK} | {f"at {share:.0%}": share for share in (0.0, 0.2, 0.4, 0.6, 0.8, 0.9, 1.0)}
+    several = build.packs is not None and len(build.packs.pack) > 1
+    which = (Choice("joined", "Pack that is joined", build.packs.names),) if several else ()
+    return (*which, Choice("others", "The others", charges))
 
 
 SUPPLY: dict[str, Topic] = {
@@ -117,26 +133,8 @@ SUPPLY: dict[str, Topic] = {
             "largest_cell_current",
             "largest_in",
             "widest_share",
-from ..studies import joining as joining_study
-from ..studies import wiring as wiring_study
-from .controls import Choice
-from .topic import GAIN, Topic
-
-HELD_BACK = "held back"
-
-
-def _joining(build: Build, case: Case, joined: str | None = None, others: float | str = HELD_BACK) -> tuple[Any, ...]:
-    return (joining_study.study(build, joined, case.state_of_charge, None if others == HELD_BACK else others),)
-
-
-def _joined(build: Build) -> tuple[Choice, ...]:
-    charges = {"at what is held back": HELD_BACK} | {f"at {share:.0%}": share for share in (0.0, 0.2, 0.4, 0.6, 0.8, 0.9, 1.0)}
-    several = build.packs is not None and len(build.packs.pack) > 1
-    which = (Choice("joined", "Pack that is joined", build.packs.names),) if several else ()
-    return (*which, Choice("others", "The others", charges))
-
-
-SUPPLY: dict[str, Topic] = {
+        ),
+    ),
     "joining": Topic(
         "Joining packs",
         _joining,
