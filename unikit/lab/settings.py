@@ -62,6 +62,15 @@ BUILD = {
     "motor.end_winding_area": Setting("Ends of the winding", "cm^2", 10, 800, 5),
     "motor.stator_to_axle": Setting("Stator to axle", "W/K", 0, 5, 0.05),
     "motor.magnet_limit": Setting("Magnet limit", "°C", 50, 150, 1),
+    "gears.gear.{gear}.module": Setting("Module", "mm", 0.5, 3, 0.05),
+    "gears.gear.{gear}.face_width": Setting("Face width", "mm", 4, 40, 0.5),
+    "gears.gear.{gear}.planet_shift": Setting("Profile shift of the planets", "", -0.5, 0.6, 0.05),
+    "hub.shock_factor": Setting("Shock factor", "", 1, 4, 0.05),
+    "hub.drop_factor": Setting("Drop over weight", "", 1, 8, 0.1),
+    "hub.seat_length": Setting("Key or spline", "mm", 5, 40, 0.5),
+    "hub.axle_diameter": Setting("Axle", "mm", 8, 50, 0.5),
+    "hub.arm_bolt_spacing": Setting("Bolts of the arm apart", "mm", 10, 100, 1),
+    "hub.crank_bearing_spacing": Setting("Crank bearings apart", "mm", 20, 160, 1),
     "packs.held_back": Setting("Charge held back", "%", 0, 50, 1),
 }
 CASE = {

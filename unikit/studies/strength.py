@@ -26,6 +26,17 @@ CAUTION = (
 )
 THICKEST = 0.1  # m, end of the search for an axle
 
+# The way of a push from the pedal to the road and to the frame, and how the names of the parts there begin.
+PLACES = {
+    "crank bearings": ("crank bearing",),
+    "teeth": ("sun's", "planet's", "ring's", "flanks"),
+    "planet bearings": ("planet bearing",),
+    "hub bearings": ("hub bearing",),
+    "seat of the sun": ("key", "spline", "seat"),
+    "axle": ("axle",),
+    "torque arm": ("bolt",),
+}
+
 RULES = (
     Rule(
         "teeth",
@@ -94,6 +105,17 @@ class Strength(Result):
     limit: np.ndarray = shown("may bear")
     factor: u.Ratio = shown("factor in load", "", 2)
     group: np.ndarray = shown("group")
+
+    def along(self) -> list[tuple[str, float, str]]:
+        """The way of the push: each place with the factor of its worst part, and that part; NaN where nothing is told."""
+        found = []
+        for place, starts in PLACES.items():
+            own = [(float(one), str(part)) for one, part in zip(self.factor, self.part, strict=True) if str(part).startswith(starts)]
+            if own:
+                unknown = any(np.isnan(one) for one, _ in own)
+                factor, part = min(own)
+                found.append((place, np.nan if unknown else factor, part))
+        return found
 
 
 def study(build: Build, case: Case, gear: Gear | None = None) -> Strength:

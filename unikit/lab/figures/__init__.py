@@ -23,6 +23,7 @@ from . import (
     stability,
     start,
     stopping,
+    strength,
     winding,
 )
 
@@ -37,6 +38,7 @@ TOPICS: dict[str, ModuleType] = {
     "stopping": stopping,
     "capture": capture,
     "event": event,
+    "strength": strength,
     "motor": motor,
     "winding": winding,
     "reach": reach,
