@@ -35,6 +35,10 @@ USUAL: dict[str, float | str] = {
     "axle_notch_bending": 2.0,
     "axle_notch_torsion": 1.7,
 }
+ALWAYS = (
+    f"{REVERSED} of the bending limit for planets, which bend both ways (ISO 6336-3, from memory); "
+    f"20 degree teeth, the ring's as a rack's, steel of 206 GPa ({PRACTICE})"
+)
 _ANGLES = (np.arange(24) + 0.5) * np.pi / 24  # of half a crank turn
 
 
@@ -45,9 +49,9 @@ def value(build: Build, name: str) -> Values | str | None:
 
 
 def assumed(build: Build) -> str:
-    """What the build leaves out about its hub and is taken as usual, in words."""
+    """What the build leaves out about its hub and is taken as usual, and what is taken for every build, in words."""
     left = [name for name in USUAL if getattr(build.hub or NO_HUB, name) is None]
-    return f"{'; '.join(_in_words(name) for name in left)} ({PRACTICE})" if left else "nothing"
+    return f"{'; '.join(_in_words(name) for name in left)} ({PRACTICE}); {ALWAYS}" if left else ALWAYS
 
 
 @cache

@@ -14,7 +14,7 @@ from . import pen, side
 
 WIDEST = 1.5  # jaws that would stand farther apart, over the band, are drawn open at this
 JAW = 0.012  # half their length, as a share of the way
-UP, DOWN, BELOW = 0.98, -0.62, -1.45  # lanes of ring, sun and motor, in the scale of the picture
+UP, DOWN, BELOW = 0.88, -0.62, -1.45  # lanes of ring, sun and motor, in the scale of the picture
 SPLIT = (0.50, 0.62)
 JOIN, BEGIN = (0.74, 0.81), 0.69
 THINNEST = 0.04  # of the scale: jaws around a band without load
@@ -57,6 +57,12 @@ def _place(main, along, across):
     """A point of the way on the axes: along to the right, or downwards on a phone."""
     along, across = np.broadcast_arrays(np.asarray(along, float), np.asarray(across, float))
     return (across, -along) if pen.is_narrow(main) else (along, across)
+
+
+def _station(main, name: str) -> tuple[float, str, int]:
+    """Where along which lane a part stands, and on which side its label; on a phone the wheel's lane leaves room for the sun's labels."""
+    along, lane, way = PLACES[name]
+    return (0.78 if lane == "ring" and pen.is_narrow(main) else along), lane, way
 
 
 def _band(main, along, middle, width, color, hatch) -> None:
@@ -104,7 +110,7 @@ def _marks(axes, scene) -> None:
     jaws, cut = [], []
     weakest = result.weakest
     for name, factor, part in result.along():
-        along, lane, way = PLACES[name]
+        along, lane, way = _station(main, name)
         if not known and lane != "crank":
             continue
         wide = max(width[lane], THINNEST)
@@ -140,7 +146,7 @@ def _marks(axes, scene) -> None:
 
 def _label(main, name: str, across: float, told: str, color: str, **options) -> None:
     """A name with its factor outside of the jaws; that of the outermost lane stands on its band."""
-    along, lane, way = PLACES[name]
+    along, lane, way = _station(main, name)
     narrow, text = pen.is_narrow(main), f"{name}\n{told}"
     if lane == "ring":
         x, y = _place(main, along, UP)
