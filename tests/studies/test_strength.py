@@ -105,6 +105,18 @@ def test_stresses_from_formulas(build, hill):
     assert factor(found, "axle, fatigue") == pytest.approx(1 / (alternating / 290e6 + mean / 900e6))
 
 
+def test_a_sun_smaller_than_its_planets_has_the_worse_flank(build, hill):
+    small = {"sun_teeth": 18, "planet_teeth": 24, "ring_teeth": 66, "planets": 3, "planet_shift": 0.0, "ratio": 84 / 66}
+    gear = (other := replace(build, {f"{GEARED}.{name}": value for name, value in small.items()})).gears.named("long")
+    tips, angle = hub_loads.tips(gear), np.radians(20)
+    on_planet = teeth.single_contact_factor(24, 18, angle, tips.planet)
+    on_sun = teeth.single_contact_factor(18, 24, angle, tips.sun)
+    assert on_sun > on_planet
+    found, steel = strength.study(other, hill), teeth.elastic_coefficient(206e9, 0.3, 206e9, 0.3)
+    at_pitch = teeth.contact_stress(found.tooth_force, 0.014, 1.25e-3 * 12, 1.25e-3 * 9, angle, steel)
+    assert factor(found, "flanks of sun and planet") == pytest.approx((1450e6 / at_pitch / on_sun) ** 2)
+
+
 def test_bearing_lives_from_turns_and_damage(build, hill):
     found, gear, hub = strength.study(build, hill), build.gears.named("long"), build.hub
     half = build.body_mass * 9.81 / 2
@@ -140,6 +152,7 @@ def test_a_build_without_a_hub_says_so(root, hill, name):
     assert "[hub]" in found.unknown and not np.isnan(found.crank_shock) and "shock_factor 1.5" in found.assumed
     assert all(np.isnan(margin) and "does not describe its hub" in words for _, margin, words in strength.margins(plain, hill))
     assert np.isnan(strength.needed(plain, hill).seat_length)
+    assert found.weakest == "unknown" and np.isnan(found.weakest_factor)
 
 
 MISSING = {

@@ -69,8 +69,8 @@ BUILD = {
     "hub.drop_factor": Setting("Drop over weight", "", 1, 8, 0.1),
     "hub.seat_length": Setting("Key or spline", "mm", 5, 40, 0.5),
     "hub.axle_diameter": Setting("Axle", "mm", 8, 50, 0.5),
-    "hub.arm_bolt_spacing": Setting("Bolts of the arm apart", "mm", 10, 100, 1),
-    "hub.crank_bearing_spacing": Setting("Crank bearings apart", "mm", 20, 160, 1),
+    "hub.arm_bolt_spacing": Setting("Arm bolts apart", "mm", 10, 100, 1),
+    "hub.crank_bearing_spacing": Setting("Crank bearing span", "mm", 20, 160, 1),
     "packs.held_back": Setting("Charge held back", "%", 0, 50, 1),
 }
 CASE = {

@@ -105,6 +105,8 @@ def _tooth_checks(build: Build, gear: Gear, found: HubLoads) -> Iterator[Checked
     for part, count, internal in zip(_FLANK_PARTS, (gear.sun_teeth, gear.ring_teeth), (False, True), strict=True):
         at_pitch = teeth.contact_stress(found.tooth_force, gear.face_width, small, gear.module * count / 2, ANGLE, STEEL, internal)
         lower = teeth.single_contact_factor(gear.planet_teeth, count, ANGLE, found.tooth.planet, internal)
+        if not internal:  # the sun's flank may be the worse one, where the sun is the smaller gear
+            lower = np.maximum(lower, teeth.single_contact_factor(count, gear.planet_teeth, ANGLE, found.tooth.sun))
         yield _stress(part, TEETH, at_pitch * lower, value(build, "tooth_contact_limit"), 2.0)
 
 

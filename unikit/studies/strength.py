@@ -79,7 +79,7 @@ class Strength(Result):
     """Every part of the hub in one gear and case with the factor in load that is left."""
 
     gear: str = shown("gear")
-    weakest: str = shown("weakest part")
+    weakest: str = shown("weakest part of those told")
     weakest_factor: u.Ratio = shown("its loads may grow by the factor", "", 2)
     crank_mean: u.NewtonMetre = shown("crank torque of the case, mean", "N*m")
     crank_hardest: u.NewtonMetre = shown("hardest push at standstill, peak of the turn", "N*m", 0)
@@ -129,7 +129,7 @@ def study(build: Build, case: Case, gear: Gear | None = None) -> Strength:
     gear = gear or build.gears.named(build.gears.engaged)
     found = hub_loads(build, case, gear)
     rows = list(checks(build, gear, found))
-    told = [row for row in rows if not np.isnan(row.factor)]
+    told = [row for row in rows if np.isfinite(row.factor)]
     weakest = min(told, key=lambda row: row.factor, default=None)
     lost = dict.fromkeys(name for row in rows for name in row.missing)
     lasting = lives(build, gear, found)
