@@ -117,6 +117,21 @@ def test_a_sun_smaller_than_its_planets_has_the_worse_flank(build, hill):
     assert factor(found, "flanks of sun and planet") == pytest.approx((1450e6 / at_pitch / on_sun) ** 2)
 
 
+def test_any_train_is_answered(build, hill):
+    random = np.random.default_rng(7)
+    told = 0
+    for _ in range(60):
+        sun, planet = (int(one) for one in random.integers(6, 60, 2))
+        train = {"sun_teeth": sun, "planet_teeth": planet, "ring_teeth": sun + 2 * planet, "ratio": 1 + sun / (sun + 2 * planet)}
+        train |= {"planets": int(random.integers(1, 7)), "planet_shift": float(random.uniform(-0.8, 0.8))}
+        found = strength.study(replace(build, {f"{GEARED}.{name}": value for name, value in train.items()}), hill)
+        own = found.factor[found.group == "teeth"]
+        told += not np.isnan(own).any()
+        assert (own[~np.isnan(own)] >= 0).all() and (np.isnan(own).all() or found.unknown == "nothing")
+        assert not np.isnan(found.pin_force) and 0.9 < found.mesh_efficiency <= 1 or np.isnan(found.mesh_efficiency)
+    assert told > 40
+
+
 def test_bearing_lives_from_turns_and_damage(build, hill):
     found, gear, hub = strength.study(build, hill), build.gears.named("long"), build.hub
     half = build.body_mass * 9.81 / 2

@@ -109,11 +109,12 @@ def why_no_teeth(gear: Gear) -> str:
 def tips(gear: Gear) -> Tooth:
     """Where contact ends: at the tips, or at the end of the partner's flank where a tip reaches beyond it."""
     shift = 0.0 if gear.planet_shift is None else gear.planet_shift
+    inward = np.minimum(1 - shift, gear.ring_teeth * (1 - np.cos(ANGLE)) / 2)  # a small ring is cut off at its base circle
     end = lambda count: count * np.tan(ANGLE) / (2 * np.pi)  # of the flank, at its base circle
     return Tooth(
         sun=np.minimum(mesh.tip_contact_ratio(gear.sun_teeth, 1 - shift, ANGLE), end(gear.planet_teeth)),
         planet=np.minimum(mesh.tip_contact_ratio(gear.planet_teeth, 1 + shift, ANGLE), end(gear.sun_teeth)),
-        ring=np.minimum(mesh.tip_contact_ratio(gear.ring_teeth, 1 - shift, ANGLE, True), end(gear.planet_teeth)),
+        ring=np.minimum(mesh.tip_contact_ratio(gear.ring_teeth, inward, ANGLE, True), end(gear.planet_teeth)),
     )
 
 
