@@ -128,6 +128,7 @@ KINDS: dict[str, Kind] = dict(
         ("torque per voltage", Kind("torque per voltage", "N*m/V", {"N*m/V": "N*m/V", "Nm/V": "N*m/V"})),
         ("voltage per torque", Kind("voltage per torque", "V/(N*m)", {"V/(N*m)": "V/(N*m)", "mV/(N*m)": "mV/(N*m)"})),
         _kind("current squared time", "A^2*s"),
+        _kind("root of a pressure", "Pa^0.5", "MPa^0.5"),
         _kind("resistance per length", "ohm/m", "ohm/km", "mohm/m"),
     ]
 )
@@ -202,6 +203,7 @@ NewtonMetrePerVolt = _annotate("torque per voltage")
 VoltPerNewtonMetre = _annotate("voltage per torque")
 AmpereSquaredSecond = _annotate("current squared time")
 OhmPerMetre = _annotate("resistance per length")
+RootPascal = _annotate("root of a pressure")
 Ratio = _annotate("ratio")
 Slope = _annotate("slope")
 Number = _annotate("number")

@@ -36,6 +36,7 @@ FORMULA = {
     "train_that": "involute.least_teeth",
     "sensing": "strain.torsion_strain",
     "joining": "wiring.ampacity",
+    "hub_bears": "shafts.key_pressure",
 }
 
 # Python runs this at the start of every process, so also of the notebook's kernel.

@@ -16,7 +16,7 @@ from .build import Build, Case
 from .datasheet import Datasheet, NoLoad, Rated, Stall
 from .drive_parts import Controller, Motor
 from .fields import nearest, pretty, specs
-from .hub_parts import Gear, Gears
+from .hub_parts import Gear, Gears, Hub
 from .parts import Brake, Rider
 from .paths import leaves
 from .records import Finding, Partial, rule
@@ -99,6 +99,47 @@ def _engaged_gear_exists(gears: Gears) -> Iterator[Finding]:
         )
 
 
+@rule(Hub)
+def _axle_has_a_wall(hub: Hub) -> Iterator[Finding]:
+    for inner, outer in (("axle_bore", "axle_diameter"), ("axle_bore", "seat_diameter"), ("spline_inner", "spline_outer")):
+        small, large = getattr(hub, inner), getattr(hub, outer)
+        if small is not None and large is not None and np.any(np.asarray(small) >= large):
+            yield inner, None, f"less than {outer}, {pretty(large, 'length', 'mm')}", pretty(small, "length", "mm")
+
+
+@rule(Hub)
+def _bearings_are_whole(hub: Hub) -> Iterator[Finding]:
+    for bearing in ("planet_bearing", "hub_bearing", "crank_bearing"):
+        yield from _together(hub, (bearing, f"{bearing}_dynamic", f"{bearing}_static"), bearing.replace("_", " "))
+    yield from _together(hub, ("crank_bearing_spacing", "pedal_overhang"), "crank spindle")
+
+
+@rule(Hub)
+def _seat_is_of_one_kind(hub: Hub) -> Iterator[Finding]:
+    belongs = {"key_width": "key", "key_height": "key", "key_shear_limit": "key", "seat_diameter": "key"}
+    belongs |= {"spline_teeth": "spline", "spline_outer": "spline", "spline_inner": "spline"}
+    for name, seat in belongs.items():
+        if getattr(hub, name) is not None and hub.sun_seat != seat:
+            yield name, getattr(hub, name), f"nothing, or the sun_seat {seat!r}", f"the sun_seat {hub.sun_seat!r}"
+    for name in ("seat_length", "seat_pressure_limit"):
+        if getattr(hub, name) is not None and hub.sun_seat not in ("key", "spline"):
+            yield name, getattr(hub, name), "nothing, or the sun_seat 'key' or 'spline'", f"the sun_seat {hub.sun_seat!r}"
+
+
+@rule(Hub)
+def _strengths_of_the_axle_are_in_order(hub: Hub) -> Iterator[Finding]:
+    for lower in ("axle_yield", "axle_endurance"):
+        one, most = getattr(hub, lower), hub.axle_tensile
+        if one is not None and most is not None and np.any(np.asarray(one) > most):
+            yield lower, None, f"at most axle_tensile, {pretty(most, 'pressure', 'MPa')}", pretty(one, "pressure", "MPa")
+
+
+@rule(Hub)
+def _bolts_have_an_arm(hub: Hub) -> Iterator[Finding]:
+    if hub.arm_bolt_limit is not None and hub.arm_bolt_spacing is None and hub.arm_length is None:
+        yield "arm_length", None, "the arm's length or the distance of its bolts, since arm_bolt_limit is given", "nothing"
+
+
 @rule(Controller)
 def _derating_has_a_width(controller: Controller) -> Iterator[Finding]:
     if np.any(np.asarray(controller.derating_end) <= controller.derating_start):
@@ -107,6 +148,7 @@ def _derating_has_a_width(controller: Controller) -> Iterator[Finding]:
 
 
 def _together(record: Motor | Controller | Pack | Wiring, names: tuple[str, ...], thing: str) -> Iterator[Finding]:
+def _together(record: Motor | Controller | Hub, names: tuple[str, ...], thing: str) -> Iterator[Finding]:
     """What describes one thing is given as a whole or left out as a whole."""
     missing = [name for name in names if getattr(record, name) is None]
     if len(missing) < len(names):

@@ -75,12 +75,15 @@ class Hub(Part):
     tooth_contact_limit: u.Pascal | None = field(
         "pressure between two flanks that the steel bears for ever", low=1e7, high=4e9, unit="MPa", default=None
     )
+    tooth_finish: str | None = field("how the teeth were made", words=("cast", "cut", "hobbed", "ground"), default=None)
+    mesh_friction: u.Ratio | None = field("coefficient of friction between the teeth", low=0.005, high=0.3, default=None)
     shock_factor: u.Ratio | None = field("peak of the crank torque in a stumble over the hardest steady push", low=1, high=6, default=None)
     load_sharing: u.Ratio | None = field("load of the planet that carries most over an equal share", low=1, high=3, default=None)
     face_load_factor: u.Ratio | None = field(
         "load on a tooth where it is greatest over the mean along its width", low=1, high=4, default=None
     )
     drop_factor: u.Ratio | None = field("load on the wheel when it lands from a drop over the weight", low=1, high=12, default=None)
+    drop_share: u.Ratio | None = field("share of all turns under such a drop or the hardest push", low=0, high=0.3, default=None)
     wanted_life: u.Metre | None = field("distance that the bearings should last", low=1e3, high=1e9, unit="km", default=None)
     planet_bearing: str | None = field("bearing of a planet", words=("ball", "roller"), default=None)
     planet_bearing_dynamic: u.Newton | None = field("its basic dynamic load rating", low=10, high=1e6, unit="kN", default=None)
@@ -96,7 +99,7 @@ class Hub(Part):
         "from the middle of a pedal to the nearer crank bearing, along the axle", low=0.02, high=0.3, unit="mm", default=None
     )
     axle_diameter: u.Metre | None = field(
-        "outer diameter of the fixed axle where it is weakest", low=0.004, high=0.1, unit="mm", default=None
+        "outer diameter of the fixed axle where it leaves the hub", low=0.004, high=0.1, unit="mm", default=None
     )
     axle_bore: u.Metre | None = field("bore of the axle; solid if left out", low=0, high=0.09, unit="mm", default=None)
     axle_overhang: u.Metre | None = field(
@@ -110,6 +113,9 @@ class Hub(Part):
     axle_notch_bending: u.Ratio | None = field("fatigue notch factor of the axle in bending", low=1, high=6, default=None)
     axle_notch_torsion: u.Ratio | None = field("fatigue notch factor of the axle in torsion", low=1, high=6, default=None)
     sun_seat: str | None = field("how the sun is held on the axle", words=("key", "spline", "one piece"), default=None)
+    seat_diameter: u.Metre | None = field(
+        "diameter of the axle under the sun, where a key holds it; axle_diameter if left out", low=0.004, high=0.12, unit="mm", default=None
+    )
     seat_pressure_limit: u.Pascal | None = field(
         "pressure that the sides of key or spline bear", low=1e6, high=2e9, unit="MPa", default=None
     )
@@ -122,6 +128,10 @@ class Hub(Part):
     spline_inner: u.Metre | None = field("inner diameter of the spline", low=0.003, high=0.12, unit="mm", default=None)
     arm_length: u.Metre | None = field("torque arm, from the axle to where the frame holds it", low=0.01, high=0.6, unit="mm", default=None)
     arm_bolt_spacing: u.Metre | None = field(
-        "distance of the two bolts that hold the torque arm", low=0.005, high=0.3, unit="mm", default=None
+        "distance of the two bolts that hold the torque arm; one at its end if left out",
+        low=0.005,
+        high=0.3,
+        unit="mm",
+        default=None,
     )
     arm_bolt_limit: u.Newton | None = field("shear force that one of these bolts bears", low=10, high=1e6, unit="kN", default=None)

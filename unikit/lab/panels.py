@@ -89,6 +89,11 @@ def event(build: Build, case: Case | None = None, **options: Any) -> Panel:
     return _panel("event", build, case, options)
 
 
+def strength(build: Build, case: Case | None = None, **options: Any) -> Panel:
+    """The way of a push through the hub, and the factor in load that is left at each part."""
+    return _panel("strength", build, case, options)
+
+
 def motor(build: Build, case: Case | None = None, **options: Any) -> Panel:
     """Wheel torque over speed, split into legs, motor and reserve."""
     return _panel("motor", build, case, options)

@@ -28,6 +28,7 @@ from . import (
     start,
     stopping,
     train,
+    strength,
     winding,
     wiring,
 )
@@ -44,6 +45,7 @@ TOPICS: dict[str, ModuleType] = {
     "stopping": stopping,
     "capture": capture,
     "event": event,
+    "strength": strength,
     "motor": motor,
     "winding": winding,
     "reach": reach,
