@@ -263,6 +263,8 @@ RULES = [
         ("planets = 4\n", 'planets = 12\nplanet_spacing = "uneven"\n'),
         "gears.gear.long.planets = 12: expected fewer planets: their axes are 14.00 modules apart, less than the 15.60 across the tips "
         "of a planet; found: 12",
+    ),
+    (
         ('shaft_bore = "21 mm"', 'shaft_bore = "26 mm"'),
         "sensor.chain.shaft_bore: expected less than shaft_diameter, 25 mm; found: 26 mm",
     ),
@@ -300,6 +302,8 @@ RULES = [
     (
         ('sampling_frequency = "1 kHz"\n', ""),
         "sensor.chain.sampling_frequency: expected a value, since averaged_samples is given; found: nothing",
+    ),
+    (
         ('short_limit = "160 °C"', 'short_limit = "85 °C"'),
         "wiring.short_limit: expected a temperature above insulation_limit, 90 °C; found: 85 °C",
     ),

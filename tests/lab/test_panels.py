@@ -12,7 +12,12 @@ from unikit.lab import panels
 from unikit.lab.controls import Choice
 
 BUILDS = ("harbour_commuter", "harbour_ungeared", "classroom_demonstrator")
-NEEDS_MOTOR = ("motor", "winding", "reach", "heat", "climbs", "carriage", "pack", "sensing", "joining", "wiring", "harbour_hill")
+NEEDS_MOTOR = ("motor", "winding", "reach", "heat", "climbs", "carriage", "pack", "sensing", "joining", "wiring")
+PAIRS = [(topic, build) for topic in panels.ASKED for build in BUILDS]
+
+
+def make(root, topic, build, case="harbour_hill", **options):
+    ask = getattr(panels, topic)
     return ask(load_build(root / f"data/builds/{build}.toml"), load_case(root / f"data/cases/{case}.toml"), **options)
 
 

@@ -147,8 +147,7 @@ def _derating_has_a_width(controller: Controller) -> Iterator[Finding]:
         yield "derating_end", None, f"a temperature above derating_start, {start}", end
 
 
-def _together(record: Motor | Controller | Pack | Wiring, names: tuple[str, ...], thing: str) -> Iterator[Finding]:
-def _together(record: Motor | Controller | Hub, names: tuple[str, ...], thing: str) -> Iterator[Finding]:
+def _together(record: Motor | Controller | Pack | Wiring | Hub, names: tuple[str, ...], thing: str) -> Iterator[Finding]:
     """What describes one thing is given as a whole or left out as a whole."""
     missing = [name for name in names if getattr(record, name) is None]
     if len(missing) < len(names):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from ..inputs import Build, Case
+from ..studies import strength as strength_study
 from ..studies import train as train_study
 from .controls import Choice
 from .topic import RATIO, Topic, engaged
@@ -57,10 +58,7 @@ HUB: dict[str, Topic] = {
         ),
         choices=_planets,
         made=train_study.geared,
-from ..studies import strength as strength_study
-from .topic import Topic
-
-HUB: dict[str, Topic] = {
+    ),
     "strength": Topic(
         "What the hub bears",
         lambda build, case: (strength_study.study(build, case),),

@@ -27,8 +27,8 @@ from . import (
     stability,
     start,
     stopping,
-    train,
     strength,
+    train,
     winding,
     wiring,
 )
