@@ -150,8 +150,13 @@ def ride(build: Build, case: Case | None = None, **options: Any) -> Panel:
 
 
 def review(build: Build, case: Case | None = None, **options: Any) -> Panel:
-    """All findings of the engaged gear in one case."""
+    """All findings on a ride in the engaged gear."""
     return _panel("review", build, case, options)
+
+
+def parts(build: Build, case: Case | None = None, **options: Any) -> Panel:
+    """All findings on hub, sensing chain, packs, wiring and carriage."""
+    return _panel("parts", build, case, options)
 
 
 def scene(topic: str, build: Build, case: Case | None = None, **words: str) -> Scene:

@@ -17,6 +17,7 @@ from ..studies import gearing as gearing_study
 from ..studies import going as going_study
 from ..studies import leverage as leverage_study
 from ..studies import loop as loops
+from ..studies import parts as parts_study
 from ..studies import review as review_study
 from ..studies import ride as ride_study
 from ..studies import stability as stability_study
@@ -77,7 +78,12 @@ def _ride(build: Build, case: Case) -> tuple[Any, ...]:
 
 
 def _review(build: Build, case: Case, riders: int = 0, speeds: gearing_study.Gearing | None = None) -> tuple[Any, ...]:
-    return (review_study.review(build, [case], [engaged(build)], riders, speeds),)
+    return (review_study.review(build, [case], [engaged(build)], riders, speeds, of_parts=False),)
+
+
+def _parts(build: Build, case: Case) -> tuple[Any, ...]:
+    found = parts_study.findings(build, [case], [engaged(build)])
+    return (review_study.Review(build.name, tuple(found), ()),)
 
 
 def _start(build: Build, case: Case, riders: int = 0) -> tuple[Any, ...]:
@@ -317,6 +323,22 @@ ASKED = (
             (*MACHINE, "assist.trim_cap", "motor.torque_constant_peak", "rider.mass", "rider.critical_power"),
             ("speed", "slope", "head_wind", "gust", "duration", "distance", "trim"),
             later=_with_riders(_review),
+        ),
+        "parts": Topic(
+            "Hub, sensing, packs and wiring",
+            _parts,
+            (
+                "cranks.length",
+                GAIN,
+                "rider.mass",
+                "gears.gear.{gear}.module",
+                "gears.gear.{gear}.face_width",
+                "hub.shock_factor",
+                "hub.drop_factor",
+                "wiring.fuse_rating",
+                "packs.held_back",
+            ),
+            ("speed", "slope", "head_wind"),
         ),
     }
 )

@@ -6,9 +6,10 @@ is generated from this table.
 
 from __future__ import annotations
 
+from . import carriage, joining, pack, sensing_margins, strength, train, wiring
 from .verdicts import Finding, Rule
 
-_TABLE = (
+RIDE = (
     Rule(
         "pace",
         "Does this gear reach the wanted speed in comfort?",
@@ -274,17 +275,6 @@ _TABLE = (
         "motor",
     ),
     Rule(
-        "carriage",
-        "Is every pack below the limit for carrying without approval?",
-        "100 Wh",
-        "rated energy of the largest pack",
-        0.625,
-        1.0,
-        "smaller packs, more of them",
-        "range",
-        "tight means up to 160 Wh, which need the operator's approval",
-    ),
-    Rule(
         "local rules",
         "Does the text of the chosen local rule cover a vehicle with one wheel?",
         "text of the rule",
@@ -297,7 +287,9 @@ _TABLE = (
     ),
 )
 
-FINDINGS = {rule.key: rule for rule in _TABLE}
+# What the parts bear, tell and give; each study brings its own rows.
+PARTS = tuple(rule for study in (train, strength, sensing_margins, pack, wiring, joining, carriage) for rule in study.RULES)
+FINDINGS = {rule.key: rule for rule in (*RIDE, *PARTS)}
 
 
 def judged(key: str, case: str, gear: str, margin: float, limited_by: str) -> Finding:
@@ -325,7 +317,7 @@ def page() -> str:
         "| finding | question | available | required | tight from | holds from | what would move it | studied in | note |",
         "| --- | --- | --- | --- | --- | --- | --- | --- | --- |",
     ]
-    for rule in _TABLE:
+    for rule in FINDINGS.values():
         cells = (rule.key, rule.question, rule.available, rule.required, f"{rule.tight:g}", f"{rule.holds:g}")
         lines.append(f"| {' | '.join((*cells, rule.moved_by, rule.studied_in, rule.why))} |")
     return "\n".join(lines) + "\n"

@@ -11,7 +11,7 @@ import numpy as np
 from ..formulas import leverage as levers
 from ..formulas import pack, road
 from ..inputs import Build, Case, Gear
-from . import capture, chance, cut_out, gearing, heat, leverage, motor, reach, ride
+from . import capture, chance, cut_out, gearing, heat, leverage, motor, parts, reach, ride
 from . import drive as electric
 from . import loop as loops
 from .findings import FINDINGS, judged
@@ -31,6 +31,8 @@ CAUTIONS = (
     "Balance is judged fore and aft only, for a rigid rider who does what the ungeared wheel has taught; no steering, no sideways fall.",
     "First trials: zero assist, low speed, protective equipment, soft ground, a helper. Local law and qualified advice come first.",
     "Lithium packs, hot motors and high currents burn: fuse, insulate and test them with someone who knows how.",
+    "Teeth, axle, torque arm and bearings are first-order checks; a shop drawing needs a licensed or competent engineer.",
+    "Packs on an aircraft: operator and state rules prevail.",
 )
 
 
@@ -65,17 +67,18 @@ class Review:
 
     def __str__(self) -> str:
         lines = [f"Review of {self.build}", ""]
-        width = max((len(f.limited_by) for f in self.findings), default=10)
+        width, name = (max((len(getattr(f, part)) for f in self.findings), default=10) for part in ("limited_by", "key"))
         for case, gear in dict.fromkeys((f.case, f.gear) for f in self.findings):
-            lines.append(case if gear == "-" else f"{case}, gear {gear}")
+            place = "All cases" if case == parts.ANY else case
+            lines.append(place if gear == "-" else f"{place}, gear {gear}")
             for f in self.findings:
                 if (f.case, f.gear) == (case, gear):
                     margin = "-" if np.isnan(f.margin) else f"{f.margin:.2f}" if f.margin < 100 else "> 99"
-                    lines.append(f"  {f.verdict:8}{margin:>6}  {f.key:15} {f.limited_by:{width}}  see {f.studied_in}")
+                    lines.append(f"  {f.verdict:8}{margin:>6}  {f.key:{name}} {f.limited_by:{width}}  see {f.studied_in}")
             lines.append("")
         moves = {f.key: f.moved_by for f in self.findings if f.verdict in (SHORT, TIGHT)}
         if moves:
-            lines += ["What would move the short and tight ones", *(f"  {key:15} {text}" for key, text in moves.items()), ""]
+            lines += ["What would move the short and tight ones", *(f"  {key:{name}} {text}" for key, text in moves.items()), ""]
         lines += [*(f"Note: {note}" for note in self.notes), *(f"Caution: {text}" for text in CAUTIONS)]
         return "\n".join(lines)
 
@@ -86,19 +89,23 @@ def review(
     gears: Iterable[Gear] | None = None,
     riders: int = RIDERS,
     speeds: gearing.Gearing | None = None,
+    of_parts: bool = True,
 ) -> Review:
     """Gather the findings of every gear that can be engaged (or of the given ones), in every case.
 
     Findings on balance are judged over ``riders`` draws; with none they are left out, because they take longest.
-    Who asks for one gear in one case, and has its gearing study already, gives it as ``speeds``.
+    Who asks for one gear in one case, and has its gearing study already, gives it as ``speeds``.  Findings on
+    hub, sensing chain, packs and wiring take the worst of the cases; a panel that shows the ride alone leaves them out.
     """
     found: list[Finding] = []
     notes: list[str] = []
-    cases, gears = list(cases), None if gears is None else list(gears)
+    cases, gears = list(cases), list(build.gears.gear if gears is None else gears)
     for case in cases:
-        for gear in build.gears.gear if gears is None else gears:
+        for gear in gears:
             found += _of_case(build, case, gear, riders, speeds)
     found += _of_build(build)
+    if of_parts:
+        found += parts.findings(build, cases, gears)
     for key in dict.fromkeys(case.rules for case in cases):
         found.append(_rules(build, key, notes))
     missing = [name for name in ("motor", "packs") if getattr(build, name) is None]
@@ -260,15 +267,11 @@ def _of_build(build: Build) -> list[Finding]:
         return []
     full = [pack.string_voltage(one.curve_voltage[-1], one.series) for one in build.packs.pack]
     voltage = sum(full) if build.packs.joined == "series" else max(full)
-    rated = {
-        one.name: pack.energy(pack.string_voltage(one.cell_nominal_voltage, one.series), one.cell_capacity * one.parallel) / 3600
-        for one in build.packs.pack
-    }
-    largest = max(rated, key=rated.get)
     found = []
     if build.controller is not None:
-        found.append(judged("joint limit", "any", "-", _ratio(build.controller.voltage_rating, voltage), f"full packs at {voltage:.1f} V"))
-    found.append(judged("carriage", "any", "-", _ratio(100.0, rated[largest]), f"pack {largest} is rated {rated[largest]:.0f} Wh"))
+        found.append(
+            judged("joint limit", parts.ANY, "-", _ratio(build.controller.voltage_rating, voltage), f"full packs at {voltage:.1f} V")
+        )
     return found
 
 
@@ -276,10 +279,10 @@ def _rules(build: Build, key: str | None, notes: list[str]) -> Finding:
     """The local rule of the cases: unknown unless its text covers one wheel."""
     rule = look_up(key)
     if rule is None:
-        return judged("local rules", "any", "-", np.nan, "no area named in the case")
+        return judged("local rules", parts.ANY, "-", np.nan, "no area named in the case")
     notes.append(assessment(rule, _battery_side_power(build), None))
     words = "text covers one wheel, see the note" if rule.covers_one_wheel == "yes" else NOT_DETERMINED
-    return judged("local rules", "any", "-", np.nan, f"{rule.area}: {words}")
+    return judged("local rules", parts.ANY, "-", np.nan, f"{rule.area}: {words}")
 
 
 def _battery_side_power(build: Build) -> float | None:

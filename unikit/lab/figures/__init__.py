@@ -18,6 +18,7 @@ from . import (
     leverage,
     motor,
     pack,
+    parts,
     reach,
     review,
     ride,
@@ -58,6 +59,7 @@ TOPICS: dict[str, ModuleType] = {
     "wiring": wiring,
     "ride": ride,
     "review": review,
+    "parts": parts,
 }
 PICTURES = {name: module.picture for name, module in TOPICS.items()} | {
     "side": side.picture,

@@ -1,4 +1,4 @@
-"""Review: every finding of one gear and case as a margin on one scale, holds at the line."""
+"""Review: every finding of one gear in one case as a margin on one scale, holds at the line."""
 
 from __future__ import annotations
 
@@ -7,13 +7,13 @@ from functools import partial
 import numpy as np
 from matplotlib.collections import LineCollection
 
-from ...studies.findings import FINDINGS
+from ...studies.findings import FINDINGS, RIDE
 from .. import style
 from ..picture import Picture
 from . import pen, side
 
-BUILD_ALONE = ("joint limit", "carriage", "local rules")  # no speed, slope or setting of the panel moves these
-KEYS = tuple(key for key in FINDINGS if key not in BUILD_ALONE)
+BUILD_ALONE = ("joint limit", "local rules")  # no speed, slope or setting of the panel moves these
+KEYS = tuple(rule.key for rule in RIDE if rule.key not in BUILD_ALONE)
 LEAST, MOST = 0.2, 5.0
 LIFT = 0.22  # of a row, where its text stands below it
 MARKERS = {"holds": ("o", style.BLUE), "tight": ("D", style.ORANGE), "short": ("s", style.VERMILION)}
@@ -98,4 +98,4 @@ def margins_picture(keys: tuple[str, ...], text: str) -> Picture:
     )
 
 
-picture = margins_picture(KEYS, "Margins of all findings of one gear in one case on one scale, each with what limits it")
+picture = margins_picture(KEYS, "Margins of all findings on one ride in one gear on one scale, each with what limits it")
