@@ -90,18 +90,29 @@ class Estimate:
         return {name: self.value(name) for name in SENSOR if name != "hysteresis"} | {"reference_temperature": self.equations.reference}
 
 
-def _start(equations: Equations) -> np.ndarray:
-    """Offset and gain as the first and the heaviest readings plainly show them."""
-    rests, gains = [], []
-    for run in equations.runs:
-        seen, torque = weight_runs.volts(run), weight_runs.torque(run)
-        heaviest = int(np.argmax(np.abs(torque.reshape(-1, torque.shape[-1])[0])))
-        rests.append(seen[..., 0])
-        gains.append((seen[..., heaviest] - seen[..., 0]) / torque[..., heaviest])
-    sets = np.broadcast_shapes(*(np.shape(one) for one in rests))
+def _start(equations: Equations, fitted: Sequence[Run], possible: Sequence[str]) -> np.ndarray:
+    """The sensor's parameters by plain least squares, as if weights and thermometer had no errors."""
+    sets = np.broadcast_shapes(*(run.values("hung_mass").shape[:-1] for run in fitted))
+    designs, outputs = [], []
+    for run in fitted:
+        torque, seen = weight_runs.torque(run), weight_runs.volts(run)
+        turn = weight_runs.turning(run)
+        rise = run.values("sensor_temperature") - equations.reference
+        rise = rise[..., None] if run["sensor_temperature"].constant else rise
+        loop = np.where(weight_runs.unloading(run), 1.0, -1.0) * calibration.loop_half_width(torque, torque[..., turn, None], 1.0)
+        columns = dict(zip(SENSOR, (np.ones_like(torque), torque, loop, rise, rise * torque), strict=True))
+        designs.append(np.stack(np.broadcast_arrays(*(columns[name] for name in possible)), axis=-1))
+        outputs.append(seen)
+    found = fitting.line(
+        *(
+            np.concatenate([np.broadcast_to(one, (*sets, *one.shape[len(one.shape) - last :])) for one in parts], -last)
+            for parts, last in ((designs, 2), (outputs, 1))
+        )
+    ).value
     start = np.zeros((*sets, len(equations.names)))
-    start[..., equations.place["offset"]] = np.mean(np.broadcast_arrays(*rests), axis=0)
-    start[..., equations.place["gain"]] = np.mean(np.broadcast_arrays(*gains), axis=0)
+    for place, name in enumerate(possible):
+        share = 1.0 if name in ("offset", "gain") else found[..., possible.index("gain")]
+        start[..., equations.place[name]] = found[..., place] / share
     return start
 
 
@@ -129,34 +140,35 @@ def estimate(
     that the readings are as far off as their number lets expect.
     """
     bench.without(*leave_out)
-    equations = Equations(bench, reference_temperature, tuple(contrasts))
-    fitted = tuple(run for run in equations.runs if run.name not in leave_out)
+    fitted = tuple(run for run in bench.of_kind(weights.KIND) if run.name not in leave_out)
     if not fitted:
         raise ValueError(f"bench record {bench.name!r} has no series of kind {weights.KIND!r} to fit")
-    full, start = equations.full_scale, _start(equations)
+    possible = _possible(fitted)
+    equations = Equations(bench, reference_temperature, tuple(contrasts), "zero_drift" not in possible)
+    full = equations.full_scale
     doubt = {"hysteresis": HYSTERESIS_DOUBT, "zero_drift": ZERO_DOUBT * full, "gain_drift": GAIN_DOUBT}
-    possible, known = _possible(fitted), equations.known.copy()
+    known = equations.known.copy()
     for name, size in doubt.items():
         known[equations.place[name]] = np.inf if name in possible else size
+    rows = sum(run.values("hung_mass").shape[-1] for run in fitted)
+    alone = int(np.sum(~np.isfinite(known)))
+    if rows <= alone:
+        raise ValueError(f"bench record {bench.name!r} has {rows} readings for {alone} unknowns: hang more weights")
+    start = _start(equations, fitted, possible)
     places = [equations.place[name] for name in ("offset", "gain")]
     gain = float(np.mean(np.abs(start[..., places[1]])))
     scale = np.where(np.isfinite(known), FINE * known, 1.0)
     scale[places] = gain * full, gain
     scale[[equations.place[name] for name in doubt]] = list(doubt.values())
-    alone = int(np.sum(~np.isfinite(known)))
-    rows = sum(run.values("hung_mass").shape[-1] for run in fitted)
-    if rows <= alone:
-        raise ValueError(f"bench record {bench.name!r} has {rows} readings for {alone} unknowns: hang more weights")
-    scatter, prior = np.zeros(start.shape[:-1]), np.zeros(len(equations.names))
-    for turn in range(TURNS):
+    prior = np.zeros(len(equations.names))
+    for _ in range(TURNS):  # the sensor's own scatter comes first, or the errors of weights and thermometer would be made to explain it
+        scatter = fitting.extra_scatter(*_left(equations, fitted, start), float(rows - alone))
         fit = fitting.adjustment([equations.scattering(run, scatter) for run in fitted], start, scale, prior, known)
-        off, variance = _left(equations, fitted, fit)
-        if turn == 0:
-            probability = np.asarray(fitting.misfit_probability(fit.chi_square, fit.freedom))
-        if turn < TURNS - 1:
-            scatter, start = fitting.extra_scatter(off, variance, float(rows - alone)), fit.value
+        start = fit.value
+    off, variance = _left(equations, fitted, fit.value)
+    probability = fitting.misfit_probability(np.sum(off**2 / variance, axis=-1), rows - alone)
     low, high = (fitting.extra_scatter(off, variance, _quantile(share, rows - alone)) for share in (0.975, 0.025))
-    return Estimate(equations, fit, fitted, possible, scatter, low, high, probability, rows - alone, known)
+    return Estimate(equations, fit, fitted, possible, scatter, low, high, np.asarray(probability), rows - alone, known)
 
 
 def _quantile(share: float, freedom: int) -> float:
@@ -166,9 +178,9 @@ def _quantile(share: float, freedom: int) -> float:
     return float(chdtri(freedom, 1 - share))
 
 
-def _left(equations: Equations, runs: Sequence[Run], fit: fitting.Fit) -> tuple[np.ndarray, np.ndarray]:
-    """What the fit leaves in volts, over all readings, and the variance by the instruments alone."""
-    parts = [fitting.scattered(equations.condition(run), fit.value) for run in runs]
+def _left(equations: Equations, runs: Sequence[Run], parameters: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """What parameters leave in volts, over all readings, and the variance by the instruments alone."""
+    parts = [fitting.scattered(equations.scattering(run, np.zeros(1)), parameters) for run in runs]
     return tuple(np.concatenate([one[place][..., 0] for one in parts], axis=-1) for place in (0, 1))
 
 
@@ -329,16 +341,14 @@ def _untold(name: str, found: Estimate) -> str:
         return "No series with weights taken off again: hysteresis is not identified; hang the weights up and take them down in turn."
     low, high = (one - 273.15 for one in _span(found.fitted))
     return (
-        f"One temperature only ({low:.1f} to {high:.1f} °C): {WORDS[name]} not identified; "
+        f"One temperature only ({low:.1f} to {high:.1f} °C): drift of zero and gain is not identified; "
         f"hang the weights again on a sensor at least {LEAST_SPAN:.0f} K warmer or colder."
     )
 
 
 def _notes(found: Estimate, series: Sequence[Series], bent: dict[str, tuple[float, float]]) -> Iterator[str]:
     """What has to be said with the numbers."""
-    for name in SENSOR:
-        if name not in found.told:
-            yield _untold(name, found)
+    yield from dict.fromkeys(_untold(name, found) for name in SENSOR if name not in found.told)
     sides = {one.side for one in series}
     if len(sides) == 1:
         yield f"Weights on the {next(iter(sides))} side only: whether the other side has the same gain is not identified."

@@ -16,7 +16,7 @@ import numpy as np
 
 from .. import units
 from ..formulas import calibration
-from ..inputs import weights
+from ..inputs import Build, replace, weights
 from ..inputs.bench import QUANTITIES, Bench, Measured, make_run
 from ..inputs.columns import Declared
 from ..inputs.instruments import EXACT, Accuracy, read_accuracy
@@ -84,7 +84,32 @@ SERIES = {
     "warm_forward_2": (weights.FORWARD, 42.7, 40.9),
     "warm_backward_2": (weights.BACKWARD, 43.0, 41.2),
 }
+# The electronics behind the sensor, as a build file says them before anything was weighed.
+CHAIN = {
+    "element": "rated",
+    "rated_torque": "60 N*m",
+    "rated_output": "1.25 mV/V",
+    "excitation": "3.3 V",
+    "amplifier_gain": 220,
+    "rest_output": "1.65 V",
+    "lowest_output": "0.05 V",
+    "highest_output": "3.25 V",
+    "zero_drift": "20 mN*m/K",
+    "warming": "18 K",
+    "converter_range": "3.3 V",
+    "converter_bits": 12,
+    "dead_band": "0.4 N*m",
+    "input_low": "0.3 V",
+    "input_high": "3 V",
+    "torque_per_volt": "25 N*m/V",
+    "source": "invented: a sensor as its page states it",
+}
 LEVEL, SINK = -0.4, 2.2  # degrees: the crank at rest, and what it gives way under the heaviest weight
+
+
+def with_sensor(build: Build) -> Build:
+    """A build with the electronics of the example, as believed before the weights."""
+    return replace(build, {"sensor.chain": CHAIN})
 
 
 def _accuracy(text: str, kind: str) -> Accuracy:

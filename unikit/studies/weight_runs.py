@@ -34,11 +34,15 @@ def torque(run: Run) -> np.ndarray:
     return sign(run) * calibration.hung_torque(mass, gravity[..., None], length[..., None], angle)
 
 
+def turning(run: Run) -> int:
+    """The reading after which weights are taken off: many records of one plan turn at the same."""
+    masses = run.values("hung_mass")
+    return weights.top(masses.reshape(-1, masses.shape[-1])[0])
+
+
 def unloading(run: Run) -> np.ndarray:
     """Which readings were taken on the way down."""
-    masses = run.values("hung_mass")
-    heaviest = weights.top(masses.reshape(-1, masses.shape[-1])[0])  # many records of one plan turn at the same reading
-    return np.arange(masses.shape[-1]) > heaviest
+    return np.arange(run.values("hung_mass").shape[-1]) > turning(run)
 
 
 def volts(run: Run) -> np.ndarray:
@@ -62,6 +66,7 @@ class Equations(RunEquations):
     """The parameters of a record of weights and the equations of its series."""
 
     contrasts: tuple[str, ...] = ()
+    one_temperature: bool = False  # then no drift is told, and the thermometer's scatter must not be made to tell one
 
     @cached_property
     def runs(self) -> tuple[Run, ...]:
@@ -91,12 +96,16 @@ class Equations(RunEquations):
     def scattering(self, run: Run, scatter: np.ndarray) -> fitting.Condition:
         """The equations of a series whose sensor scatters by itself, in volts."""
         plain = self.condition(run)
-        place = self.taken_by(run).index(shown_by(run))
+        columns = self.taken_by(run)
+        place = columns.index(shown_by(run))
+        warm = columns.index("sensor_temperature") if self.one_temperature and "sensor_temperature" in columns else None
         own = np.asarray(scatter)[..., None] / (1.0 if "sensor_output" in run else _per_count(run))
 
         def deviation(values: np.ndarray) -> np.ndarray:
             found = plain.deviation(values)
             found[..., place] = np.hypot(found[..., place], own)
+            if warm is not None:
+                found[..., warm] = 0.0
             return found
 
         return plain._replace(deviation=deviation)
@@ -130,8 +139,7 @@ class _State(State):
         hung = (
             side * mass * arm * np.cos(angle)
         )  # calibration.hung_torque of a true mass that may scatter below zero; tested to be the same
-        masses = self.run.values("hung_mass")
-        heaviest = weights.top(masses.reshape(-1, masses.shape[-1])[0])
+        masses, heaviest = self.run.values("hung_mass"), turning(self.run)
         tilt = self.run.values("crank_angle")
         greatest = (
             side
