@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -66,6 +66,7 @@ class Estimate:
     probability: np.ndarray  # of so large a misfit without it
     freedom: int  # readings less what they alone must tell
     known: np.ndarray  # standard deviations known before the fit
+    scale: np.ndarray  # of each parameter, for slopes by differences
 
     def interval(self, name: str) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """A parameter with both ends of its 95 % interval."""
@@ -77,12 +78,8 @@ class Estimate:
         """A parameter, zero where the readings do not tell it."""
         return self.fit.value[..., self.equations.place[name]] * (name in self.told)
 
-    def value_of(self, name: str) -> np.ndarray:
-        """A contrast."""
-        return self.fit.value[..., self.equations.place[name]]
-
     def error_of(self, name: str) -> np.ndarray:
-        """Its standard error."""
+        """The standard error of a parameter."""
         return self.fit.error[..., self.equations.place[name]]
 
     def line(self) -> dict[str, np.ndarray]:
@@ -130,21 +127,25 @@ def _possible(runs: Sequence[Run]) -> tuple[str, ...]:
     return tuple(name for name in SENSOR if (drift or "drift" not in name) and (loops or name != "hysteresis"))
 
 
-def estimate(
-    bench: Bench, leave_out: Sequence[str] = (), contrasts: Sequence[str] = (), reference_temperature: u.Kelvin = REFERENCE
-) -> Estimate:
+def _fitted(bench: Bench, leave_out: Sequence[str]) -> tuple[Run, ...]:
+    """The series that are fitted."""
+    bench.without(*leave_out)
+    fitted = tuple(run for run in bench.of_kind(weights.KIND) if run.name not in leave_out)
+    if not fitted:
+        raise ValueError(f"bench record {bench.name!r} has no series of kind {weights.KIND!r} to fit")
+    return fitted
+
+
+def estimate(bench: Bench, leave_out: Sequence[str] = (), reference_temperature: u.Kelvin = REFERENCE) -> Estimate:
     """Fit the sensor to all series of a record but those left out.
 
     What the plan of the series cannot tell is held to nothing, with a doubt
     that widens the intervals of the rest.  The sensor's own scatter is found so
     that the readings are as far off as their number lets expect.
     """
-    bench.without(*leave_out)
-    fitted = tuple(run for run in bench.of_kind(weights.KIND) if run.name not in leave_out)
-    if not fitted:
-        raise ValueError(f"bench record {bench.name!r} has no series of kind {weights.KIND!r} to fit")
+    fitted = _fitted(bench, leave_out)
     possible = _possible(fitted)
-    equations = Equations(bench, reference_temperature, tuple(contrasts), "zero_drift" not in possible)
+    equations = Equations(bench, reference_temperature, one_temperature="zero_drift" not in possible)
     full = equations.full_scale
     doubt = {"hysteresis": HYSTERESIS_DOUBT, "zero_drift": ZERO_DOUBT * full, "gain_drift": GAIN_DOUBT}
     known = equations.known.copy()
@@ -168,7 +169,7 @@ def estimate(
     off, variance = _left(equations, fitted, fit.value)
     probability = fitting.misfit_probability(np.sum(off**2 / variance, axis=-1), rows - alone)
     low, high = (fitting.extra_scatter(off, variance, _quantile(share, rows - alone)) for share in (0.975, 0.025))
-    return Estimate(equations, fit, fitted, possible, scatter, low, high, np.asarray(probability), rows - alone, known)
+    return Estimate(equations, fit, fitted, possible, scatter, low, high, np.asarray(probability), rows - alone, known, scale)
 
 
 def _quantile(share: float, freedom: int) -> float:
@@ -241,16 +242,19 @@ def study(
     Series that are left out of the fit can be predicted with :func:`predict`.
     What is in ``wanted`` must be told, or a ValueError says what is missing.
     """
-    found = estimate(bench, leave_out, (), reference_temperature)
+    fitted = _fitted(bench, leave_out)
     for name in wanted:
         if name not in SENSOR:
             raise ValueError(f"wanted holds {name!r}: expected some of {', '.join(SENSOR)}")
-        if name not in found.told:
-            raise ValueError(f"bench record {bench.name!r}: {_untold(name, found)}")
+        if name not in _possible(fitted):
+            raise ValueError(f"bench record {bench.name!r}: {_untold(name, fitted)}")
+    try:
+        found = estimate(bench, leave_out, reference_temperature)
+    except fitting.NotSettled as error:
+        raise ValueError(f"bench record {bench.name!r} fits no one sensor: {error}") from None
     sides = {run.words["side"] for run in found.fitted}
     contrasts = (BOW, SIDE) if len(sides) == 2 else (BOW,)
-    wider = estimate(bench, leave_out, contrasts, reference_temperature)
-    bent = {name: (float(wider.value_of(name)), float(wider.error_of(name))) for name in contrasts}
+    bent = _bent(found, contrasts)
     values: dict[str, float | None] = {}
     for name in SENSOR:
         for end, one in zip(("", "_low", "_high"), found.interval(name), strict=True):
@@ -278,6 +282,21 @@ def study(
         series=series,
         estimate=found,
     )
+
+
+def _bent(found: Estimate, contrasts: tuple[str, ...]) -> dict[str, tuple[float, float]]:
+    """What the straight line leaves out, fitted as one more parameter each, with its standard error."""
+    equations = replace(found.equations, contrasts=contrasts)
+    held = [found.equations.place.get(name) for name in equations.names]
+
+    def widened(values: np.ndarray, fill: float) -> np.ndarray:
+        return np.array([fill if place is None else values[place] for place in held])
+
+    conditions = [equations.scattering(run, found.scatter) for run in found.fitted]
+    start, scale, known = widened(found.fit.value, 0.0), widened(found.scale, 1.0), widened(found.known, np.inf)
+    fit = fitting.adjustment(conditions, start, scale, np.zeros(len(start)), known)
+    places = [equations.place[name] for name in contrasts]
+    return {name: (float(fit.value[place]), float(fit.error[place])) for name, place in zip(contrasts, places, strict=True)}
 
 
 def _series(found: Estimate) -> tuple[Series, ...]:
@@ -335,11 +354,11 @@ def _common_share(found: Estimate) -> float:
     return float(1 - (expected_errors(found, known)[place] / expected_errors(found, found.known)[place]) ** 2)
 
 
-def _untold(name: str, found: Estimate) -> str:
+def _untold(name: str, fitted: Sequence[Run]) -> str:
     """Why a parameter does not come out, and what would tell it."""
     if name == "hysteresis":
         return "No series with weights taken off again: hysteresis is not identified; hang the weights up and take them down in turn."
-    low, high = (one - 273.15 for one in _span(found.fitted))
+    low, high = (one - 273.15 for one in _span(fitted))
     return (
         f"One temperature only ({low:.1f} to {high:.1f} °C): drift of zero and gain is not identified; "
         f"hang the weights again on a sensor at least {LEAST_SPAN:.0f} K warmer or colder."
@@ -348,7 +367,7 @@ def _untold(name: str, found: Estimate) -> str:
 
 def _notes(found: Estimate, series: Sequence[Series], bent: dict[str, tuple[float, float]]) -> Iterator[str]:
     """What has to be said with the numbers."""
-    yield from dict.fromkeys(_untold(name, found) for name in SENSOR if name not in found.told)
+    yield from dict.fromkeys(_untold(name, found.fitted) for name in SENSOR if name not in found.told)
     sides = {one.side for one in series}
     if len(sides) == 1:
         yield f"Weights on the {next(iter(sides))} side only: whether the other side has the same gain is not identified."
