@@ -75,8 +75,8 @@ class Estimate:
         return value, *fitting.confidence_interval(value, self.fit.error[..., place], 0.95, self.freedom)
 
     def value(self, name: str) -> np.ndarray:
-        """A parameter, zero where the readings do not tell it."""
-        return self.fit.value[..., self.equations.place[name]] * (name in self.told)
+        """A parameter; what the readings do not tell stays near nothing."""
+        return self.fit.value[..., self.equations.place[name]]
 
     def error_of(self, name: str) -> np.ndarray:
         """The standard error of a parameter."""
