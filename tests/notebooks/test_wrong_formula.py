@@ -31,6 +31,7 @@ FORMULA = {
     "climbs": "cycles.network_periodic",
     "heat_on": "heat.housing_conductance",
     "quadrants": "drive.back_emf_amplitude",
+    "calibration": "calibration.hung_torque",
 }
 
 # Python runs this at the start of every process, so also of the notebook's kernel.
