@@ -63,12 +63,13 @@ def test_a_warmer_series_tells_what_one_temperature_does_not():
 def test_the_rider_gets_what_the_sensor_gets_wrong():
     share, made = calibrated.for_the_rider(build(), found()), found()
     assert share.phantom_torque == pytest.approx(made.zero_drift * 18)
-    assert share.phantom_motor_torque == pytest.approx(0.34 * (made.zero_drift * 18 - 0.4)) and share.heard == "the motor answers it"
+    assert share.phantom_at_rest == pytest.approx(0.34 * (made.zero_drift * 18 - 0.4)) and share.heard == "the motor answers it at rest too"
+    assert share.phantom_in_a_push == pytest.approx(0.34 * made.zero_drift * 18)
     assert share.assist_gain_high / 0.34 == pytest.approx(made.gain_high / made.gain)
     assert share.assist_gain_warm == pytest.approx(0.34 * (1 + made.gain_drift * 18))
     assert share.loop_torque == pytest.approx(made.hysteresis * made.full_scale)
     quiet = calibrated.for_the_rider(replaced(build(), {"sensor.chain.dead_band": 0.8}), found())
-    assert quiet.phantom_motor_torque == 0 and quiet.heard == "within the dead band"
+    assert quiet.phantom_at_rest == 0 and quiet.heard == "hidden at rest, not on top of a push"
 
 
 def test_the_rider_is_told_what_is_missing():
@@ -94,6 +95,35 @@ def test_a_build_gets_the_measured_sensor():
     assert error / mean == pytest.approx((found().gain_high - found().gain_low) / 2 / 1.98 / found().gain, rel=0.01)
     assert "bench record 'Weights on the harbour crank'" in chain.source and "invented: a sensor as its page states it" in chain.source
     assert build().sensor.chain.rated_torque == 60.0
+
+
+def test_a_shape_makes_room_for_a_rating():
+    shaft = {
+        "element": "hollow shaft",
+        "shaft_diameter": "25 mm",
+        "shaft_bore": "21 mm",
+        "elastic_modulus": "206 GPa",
+        "poisson_ratio": 0.29,
+        "gauge_factor": 2.05,
+        "gauge_resistance": "350 ohm",
+    }
+    kept = {name: value for name, value in weighed.CHAIN.items() if name not in ("rated_torque", "rated_output")}
+    chain = calibrated.correct(replaced(build(), {"sensor.chain": kept | shaft}), found()).sensor.chain
+    assert chain.element == "rated" and chain.shaft_diameter is chain.gauge_factor is chain.elastic_modulus is None
+    assert chain.gauge_resistance == 350.0 and chain.rated_torque == found().full_scale
+
+
+def test_counts_are_carried_back_through_the_divider():
+    class Counted:
+        def __contains__(self, quantity):
+            return quantity == "converter_counts"
+
+    made = replace(found(), estimate=replace(found().estimate, fitted=(Counted(),)))
+    with pytest.raises(ValueError, match="has counts of a converter: say divider"):
+        calibrated.correct(build(), made)
+    chain, plain = calibrated.correct(build(), made, divider=0.8).sensor.chain, calibrated.correct(build(), found()).sensor.chain
+    assert chain.rated_output == pytest.approx(plain.rated_output / 0.8) and chain.rest_output == pytest.approx(plain.rest_output / 0.8)
+    assert chain.zero_drift == plain.zero_drift
 
 
 def test_a_reaction_member_takes_its_share_of_the_torque():

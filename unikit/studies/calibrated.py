@@ -21,7 +21,17 @@ from .results import Result, shown
 from .verdicts import Rule
 
 WARMER = 15.0  # K beyond the series there are: what a warm room or a cold cellar gives
-FOREIGN = "sensor.chain"
+CHAIN = "sensor.chain"
+SHAPE = (
+    "shaft_",
+    "arm_",
+    "element_",
+    "elastic_",
+    "poisson_",
+    "stress_",
+    "bridge",
+    "gauge_factor",
+)  # of a strained element, not of a rated one
 STEP = 1e-4  # of a standard error or of the value, for slopes of a formula that is nearly straight
 
 RULES = (
@@ -163,7 +173,8 @@ class RiderShare(Result):
     assist_gain_warm: u.Ratio = shown("assist gain when the sensor has warmed", "", 4)
     warming: u.KelvinRise = shown("warming since the zero was set", "K", 0)
     phantom_torque: u.NewtonMetre = shown("phantom torque at the crank, by drift of the zero", "N*m", 2)
-    phantom_motor_torque: u.NewtonMetre = shown("motor torque that answers it", "N*m", 2)
+    phantom_at_rest: u.NewtonMetre = shown("motor torque that answers it at rest", "N*m", 2)
+    phantom_in_a_push: u.NewtonMetre = shown("motor torque that answers it on top of a push", "N*m", 2)
     loop_torque: u.NewtonMetre = shown("error by the loop, in the middle of a hard push", "N*m", 2)
     scatter_torque: u.NewtonMetre = shown("scatter, 95 of 100 readings within", "N*m", 2)
     loop_lag: u.Radian = shown("lag by the loop", "deg", 2)
@@ -189,7 +200,7 @@ def for_the_rider(build: Build, found: Calibration) -> RiderShare:
     if math.isnan(phantom):
         heard = "unknown: " + ("the record does not tell the drift" if math.isnan(drift) else "sensor.chain.warming is missing")
     else:
-        heard = "the motor answers it" if phantom > band else "within the dead band"
+        heard = "the motor answers it at rest too" if phantom > band else "hidden at rest, not on top of a push"
     return RiderShare(
         gear=gear,
         assist_gain=gain,
@@ -198,7 +209,8 @@ def for_the_rider(build: Build, found: Calibration) -> RiderShare:
         assist_gain_warm=gain * (1 + change),
         warming=warming,
         phantom_torque=phantom,
-        phantom_motor_torque=gain * max(phantom - band, 0.0) if not math.isnan(phantom) else math.nan,
+        phantom_at_rest=gain * float(np.maximum(phantom - band, 0.0)),
+        phantom_in_a_push=gain * phantom,
         loop_torque=float(calibration.loop_half_width(found.full_scale / 2, found.full_scale, loop)),
         scatter_torque=1.96 * found.repeatability,
         loop_lag=float(calibration.loop_lag(loop)),
@@ -219,23 +231,30 @@ def _element_share(build: Build) -> float:
     return abs(1 - 1 / ratio)
 
 
-def correct(build: Build, found: Calibration) -> Build:
+def correct(build: Build, found: Calibration, divider: u.Ratio | None = None) -> Build:
     """The build with the measured sensor: rated output at the greatest torque hung, output at rest, and drift of the zero.
 
     Each carries its standard error as a spread, and ``source`` says where it is
-    from.  What the weights do not tell keeps what the build said.
+    from.  What the weights do not tell keeps what the build said.  An element
+    that was reckoned from its shape becomes one with a rating, so its shape is
+    left out.  For a record of converter counts ``divider`` is the voltage at
+    the converter over that of the amplifier, 1 without resistors between.
     """
     chain = None if build.sensor is None else build.sensor.chain
     if chain is None:
         raise ValueError(
-            f"build {build.name!r} has no table [{FOREIGN}]: excitation and amplifier gain are needed to write the sensor's output"
+            f"build {build.name!r} has no table [{CHAIN}]: excitation and amplifier gain are needed to write the sensor's output"
         )
     if found.gain < 0:
         raise ValueError(
             f"record {found.record!r}: the output falls with forward torque; write sign = -1 for its column, or change the wires"
         )
-    counts = any("converter_counts" in run for run in found.estimate.fitted)
-    divider = float(chain.divider or 1.0) if counts else 1.0  # the converter stands behind the divider, the amplifier before it
+    if divider is None:
+        if any("converter_counts" in run for run in found.estimate.fitted):
+            raise ValueError(
+                f"record {found.record!r} has counts of a converter: say divider, 1 without resistors between it and the amplifier"
+            )
+        divider = 1.0
     share = _element_share(build)
     bridge = float(chain.excitation) * float(chain.amplifier_gain) * divider
     made = {
@@ -244,15 +263,17 @@ def correct(build: Build, found: Calibration) -> Build:
     }
     if found.zero_drift is not None:
         made["zero_drift"] = (abs(found.zero_drift) * share, _error(found, "zero_drift") * share)
-    limits, changes = specs(type(chain)), {f"{FOREIGN}.element": "rated", f"{FOREIGN}.rated_torque": found.full_scale * share}
+    limits = specs(type(chain))
+    shape = [name for name in limits if name.startswith(SHAPE) and getattr(chain, name) is not None]
+    changes = {f"{CHAIN}.{name}": None for name in shape} | {f"{CHAIN}.element": "rated", f"{CHAIN}.rated_torque": found.full_scale * share}
     for name, (value, error) in made.items():
         spec = limits[name]
         if not spec.low <= value <= spec.high:
             raise ValueError(f"record {found.record!r}: {name} comes out as {value:.4g}, and a build allows {spec.low:g} to {spec.high:g}")
-        changes[f"{FOREIGN}.{name}"] = write_spread(Spread("normal", (value, error)), spec.kind, spec.unit)
+        changes[f"{CHAIN}.{name}"] = write_spread(Spread("normal", (value, error)), spec.kind, spec.unit)
     kept = "" if "zero_drift" in made else "; not from the weights: drift of the zero"
     source = f"bench record {found.record!r}: mean and standard error by unikit.studies.calibration{kept}"
-    changes[f"{FOREIGN}.source"] = f"{source}. All else: {chain.source}" if chain.source else f"{source}. All else as in {build.name!r}"
+    changes[f"{CHAIN}.source"] = f"{source}. All else: {chain.source}" if chain.source else f"{source}. All else as in {build.name!r}"
     return replaced(build, changes)
 
 
@@ -260,6 +281,6 @@ def _error(found: Calibration, name: str) -> float:
     return float(found.estimate.error_of(name))
 
 
-def write(build: Build, found: Calibration, path: str | os.PathLike[str], overwrite: bool = False) -> None:
+def write(build: Build, found: Calibration, path: str | os.PathLike[str], overwrite: bool = False, divider: u.Ratio | None = None) -> None:
     """Write the build with the measured sensor into a file, which is never written over unasked."""
-    save_build(correct(build, found), path, overwrite)
+    save_build(correct(build, found, divider), path, overwrite)
