@@ -64,7 +64,7 @@ def test_common_errors_taken_for_scatter_make_the_gain_look_better_than_it_is(be
     _, low, high = calibration.estimate(replace(bench, runs=tuple(bare))).interval("gain")
     covered = np.mean((low <= TRUTH.gain) & (TRUTH.gain <= high))
     print(f"gain without common errors: {100 * covered:.1f} % covered")
-    assert covered < 0.5
+    assert covered < 0.2
 
 
 def test_a_study_takes_little_time():

@@ -214,6 +214,23 @@ def test_counts_of_a_converter_give_what_volts_give():
             assert getattr(made, name + end) == pytest.approx(getattr(found(), name + end), rel=1e-5), name
 
 
+def test_a_level_crank_and_one_temperature_a_series_may_be_single_numbers():
+    runs = []
+    for run in record().runs:
+        warm = np.asarray(np.mean(run.values("sensor_temperature")))
+        made = dict(run.quantities)
+        made["crank_angle"] = Measured(np.asarray(np.radians(-1.5)), EXACT, Accuracy(0.0, np.radians(1.0)), "level", True)
+        made["sensor_temperature"] = Measured(warm, EXACT, Accuracy(0.0, 0.4), "probe", True)
+        runs.append(make_run(run.name, run.kind, made, run.words))
+    bench = Bench("level", "", tuple(runs))
+    made = calibration.study(bench)
+    for name in SENSOR:
+        assert getattr(made, f"{name}_low") < getattr(TRUTH, name) < getattr(made, f"{name}_high"), name
+        assert getattr(made, name) == pytest.approx(getattr(found(), name), rel=0.15), name
+    part = calibration.study(bench, ["warm_forward_1"])
+    assert calibration.predict(part, "warm_forward_1").inside_share > 0.8
+
+
 def test_a_series_left_out_is_predicted():
     made = calibration.predict(found("warm_backward_1"), "warm_backward_1")
     assert np.all(made.low < made.expected) and np.all(made.expected < made.high)

@@ -43,7 +43,7 @@ RULES = (
         1.0,
         2.0,
         "weights on the crank, a crank measured better, a checked set of weights",
-        "calibrated",
+        "calibration",
     ),
 )
 ALLOWED = 0.05  # of the assist gain: a convention of this kit
