@@ -299,10 +299,9 @@ def _head(entry: Mapping[str, Any], place: str, declared: Declared) -> _Head:
                 declared.wrong(where, None, "a column or a constant", "both")
             else:
                 made = _of(quantity, one, part, where, names, declared)
-                if made and kind == weights.KIND:
-                    made = replace(made, instrument=made.instrument or weights.shared(quantity))
                 whole &= made is not None
-                said[quantity] = made or _Said()
+                one_for_all = weights.shared(quantity) if kind == weights.KIND else ""
+                said[quantity] = replace(made, instrument=made.instrument or one_for_all) if made else _Said()
     missing = _missing(kind, said)
     if missing:
         declared.wrong(f"{place}.columns", None, *missing.split("; found: "))
