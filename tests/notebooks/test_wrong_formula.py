@@ -37,6 +37,7 @@ FORMULA = {
     "sensing": "strain.torsion_strain",
     "joining": "wiring.ampacity",
     "hub_bears": "shafts.key_pressure",
+    "calibration": "calibration.hung_torque",
 }
 
 # Python runs this at the start of every process, so also of the notebook's kernel.

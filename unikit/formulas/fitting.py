@@ -13,6 +13,7 @@ from typing import NamedTuple
 import numpy as np
 
 from .. import units as u
+from ._bracket import crossing
 from .checks import positive, within
 from .registry import formula
 
@@ -258,10 +259,44 @@ def prospect(conditions: Sequence[Condition], start: np.ndarray, scale: np.ndarr
 def foreseen(one: Condition, fit: Fit) -> tuple[np.ndarray, np.ndarray]:
     """What the equations of a run outside the fit leave at its measured values, and the variance that was to be expected."""
     by_parameter = _slopes(lambda parameters: one.equation(one.measured, parameters), fit.value, fit.error, one.holds)
-    deviation = one.deviation(one.measured)
-    by_value = _slopes_in_rows(one.equation, one.measured, fit.value, deviation)
     variance = np.einsum("...rep,...pq,...req->...re", by_parameter, fit.covariance, by_parameter)
-    return one.equation(one.measured, fit.value), variance + np.sum((by_value * deviation[..., None, :]) ** 2, axis=-1)
+    off, scatter = scattered(one, fit.value)
+    return off, variance + scatter
+
+
+def scattered(one: Condition, parameters: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """What the equations of a run leave at its measured values, and the variance that the errors of its rows give them."""
+    deviation = one.deviation(one.measured)
+    by_value = _slopes_in_rows(one.equation, one.measured, parameters, deviation)
+    return one.equation(one.measured, parameters), np.sum((by_value * deviation[..., None, :]) ** 2, axis=-1)
+
+
+@formula(
+    equation=r"\sum_i \frac{r_i^2}{v_i+s^2} = Q",
+    source="paule_mandel_1982, viechtbauer_2007",
+    valid="independent normal errors; Q is the freedom for the estimate, a quantile of chi-square for an end of its interval",
+)
+def extra_scatter(residual: u.Number, variance: u.Number, target: u.Number) -> u.Number:
+    """Scatter that readings have beyond what is known of their errors; zero where they have none.
+
+    Args:
+        residual: reading less fitted, along the last axis.
+        variance: what is known of each reading's errors.
+        target: what the sum of squares should come to.
+
+    >>> float(extra_scatter(np.array([1.0, -1.0, 1.0, -1.0]), np.full(4, 0.36), 4.0).round(9))
+    0.8
+    """
+    positive("variance", variance)
+    positive("target", target)
+    residual, variance = np.broadcast_arrays(np.asarray(residual, float), np.asarray(variance, float))
+    target = np.broadcast_to(np.asarray(target, float), residual.shape[:-1])
+    most = np.sqrt(np.sum(residual**2, axis=-1) / target)
+
+    def short(scatter: np.ndarray) -> np.ndarray:
+        return target - np.sum(residual**2 / (variance + scatter[..., None] ** 2), axis=-1)
+
+    return np.maximum(crossing(short, np.zeros_like(most), most, 1e-12 * most + 1e-300), 0.0)
 
 
 def _slopes_in_rows(

@@ -11,12 +11,13 @@ from __future__ import annotations
 import math
 import os
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 
 from .. import units
+from . import weights
 from .columns import Column, Declared, Table, read_table, refuse
 from .errors import InputError, Problem, show
 from .fields import MOST_PARTS, Named, article, is_name, nearest, pretty
@@ -59,6 +60,16 @@ QUANTITIES: dict[str, Quantity] = {
     "bridge_resistance": Quantity("resistance"),  # of the electronics, in each phase
     "air_speed": Quantity("speed"),  # past the housing
     "heated_phases": Quantity("number", exact=True),  # in series between the leads: 2 of a star, 3 where all are joined in a row
+    "hung_mass": Quantity("mass"),  # on the pedal, with hook and strap
+    "crank_length": Quantity("length"),
+    "crank_angle": Quantity("angle", signed=True),  # from the horizontal
+    "local_gravity": Quantity("acceleration"),
+    "sensor_temperature": Quantity("temperature"),
+    "sensor_output": Quantity("voltage", signed=True),  # of the amplifier
+    "converter_counts": Quantity("number"),
+    "converter_range": Quantity("voltage"),  # voltage at which the converter is full
+    "converter_bits": Quantity("number", exact=True),
+    "zero_shift": Quantity("voltage", signed=True),  # of one series against the others
 }
 
 
@@ -69,6 +80,7 @@ class Needs:
     groups: tuple[tuple[tuple[str, ...], ...], ...]
     running: str
     may: tuple[str, ...] = ()
+    words: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # that a run must say
 
     @property
     def allowed(self) -> tuple[str, ...]:
@@ -107,6 +119,20 @@ KINDS: dict[str, Needs] = {
         "time",
         ("stator_temperature", "magnet_temperature"),
     ),
+    weights.KIND: Needs(
+        (
+            (("reading",),),
+            (("hung_mass",),),
+            (("crank_length",),),
+            (("crank_angle",),),
+            (("local_gravity",),),
+            (("sensor_temperature",),),
+            (("sensor_output",), ("converter_counts", "converter_range", "converter_bits")),
+        ),
+        "reading",
+        ("zero_shift",),
+        weights.WORDS,
+    ),
 }
 
 
@@ -132,6 +158,7 @@ class Run:
     name: str
     kind: str
     quantities: Mapping[str, Measured]
+    words: Mapping[str, str] = field(default_factory=dict)
 
     def __getitem__(self, quantity: str) -> Measured:
         if quantity not in self.quantities:
@@ -171,17 +198,20 @@ class Bench:
         return Bench(self.name, self.source, tuple(run for run in self.runs if run.name not in names))
 
 
-def make_run(name: str, kind: str, quantities: Mapping[str, Measured]) -> Run:
+def make_run(name: str, kind: str, quantities: Mapping[str, Measured], words: Mapping[str, str] | None = None) -> Run:
     """A run from SI arrays, such as a computed one; arrays cannot be written to afterwards."""
     if kind not in KINDS:
         raise ValueError(f"a run's kind must be one of {', '.join(map(repr, KINDS))}, got {kind!r}")
-    wrong = _missing(kind, quantities) or _strange(kind, quantities)
+    words = dict(words or {})
+    wrong = _missing(kind, quantities) or _strange(kind, quantities) or _unsaid(kind, words)
+    if kind == weights.KIND and not wrong:
+        wrong = weights.wrong({quantity: one.values for quantity, one in quantities.items()}, words)
     if wrong:
         raise ValueError(f"run {name!r}: {wrong}")
     kept = {quantity: replace(one, values=np.array(one.values, float)) for quantity, one in quantities.items()}
     for one in kept.values():
         one.values.flags.writeable = False
-    return Run(name, kind, Named(kept))
+    return Run(name, kind, Named(kept), Named(words))
 
 
 def load_bench(path: str | os.PathLike[str]) -> Bench:
@@ -231,21 +261,25 @@ class _Head:
     delimiter: str
     decimal: str
     said: Mapping[str, _Said]
+    words: Mapping[str, str]
 
 
 def _head(entry: Mapping[str, Any], place: str, declared: Declared) -> _Head:
-    declared.only(entry, ("name", "kind", "note", "table", "delimiter", "decimal", "columns", "constants"), f"{place}.")
+    kind = entry.get("kind")
+    needs = KINDS.get(kind) if isinstance(kind, str) else None
+    words = needs.words if needs else {}
+    declared.only(entry, ("name", "kind", "note", "table", "delimiter", "decimal", "columns", "constants", *words), f"{place}.")
     name = entry.get("name")
     if not is_name(name):
         declared.wrong(f"{place}.name", name, "a name of letters, digits, - and _ that starts with a letter", show(name))
         name = ""
-    kind = entry.get("kind")
-    if not isinstance(kind, str) or kind not in KINDS:
+    if needs is None:
         hint = nearest(kind, KINDS) if isinstance(kind, str) else ""
         declared.wrong(f"{place}.kind", kind, f"one of {', '.join(map(repr, KINDS))}", f"{show(kind)}{hint}")
-        return _Head(name, "", "", ",", ".", {})
+        return _Head(name, "", "", ",", ".", {}, {})
     table = declared.text(entry, "table", f"{place}.", "the name of the file with the run's table")
     separators = declared.separators(entry, f"{place}.")
+    spoken = {word: declared.word(entry, word, {one: one for one in allowed}, f"{place}.") for word, allowed in words.items()}
     said: dict[str, _Said] = {}
     whole = True
     for part, names in (("columns", _COLUMN_NAMES), ("constants", _CONSTANT_NAMES)):
@@ -266,14 +300,15 @@ def _head(entry: Mapping[str, Any], place: str, declared: Declared) -> _Head:
             else:
                 made = _of(quantity, one, part, where, names, declared)
                 whole &= made is not None
-                said[quantity] = made or _Said()
+                one_for_all = weights.shared(quantity) if kind == weights.KIND else ""
+                said[quantity] = replace(made, instrument=made.instrument or one_for_all) if made else _Said()
     missing = _missing(kind, said)
     if missing:
         declared.wrong(f"{place}.columns", None, *missing.split("; found: "))
     declared.once({quantity: one.column for quantity, one in said.items() if one.column}, f"{place}.columns")
     if whole and not missing and _running(kind, {quantity for quantity, one in said.items() if one.column}) is None:
         declared.wrong(f"{place}.columns", None, f"{KINDS[kind].running} (or reading, or time) as a column", "none that could rise")
-    return _Head(name, kind, table, *separators, said)
+    return _Head(name, kind, table, *separators, said, spoken)
 
 
 _COLUMN_NAMES = ("column", "unit", "sign", "uncertainty", "common_uncertainty", "range", "instrument")
@@ -330,6 +365,11 @@ def _strange(kind: str, given: Iterable[str]) -> str:
     return f"{article(kind)} run has no {strange[0]}{nearest(strange[0], KINDS[kind].allowed)}" if strange else ""
 
 
+def _unsaid(kind: str, words: Mapping[str, str]) -> str:
+    wrong = [word for word, allowed in KINDS[kind].words.items() if words.get(word) not in allowed]
+    return f"{wrong[0]} must be one of {', '.join(map(repr, KINDS[kind].words[wrong[0]]))}" if wrong else ""
+
+
 def _running(kind: str, columns: Iterable[str]) -> str | None:
     """The quantity that must rise from row to row: a count of readings or a clock comes before the kind's own."""
     names = set(columns)
@@ -359,7 +399,8 @@ def _impossible(quantity: str, value: float) -> tuple[str, str] | None:
     if declared.kind == "temperature" and value < 0:
         return ABSOLUTE_ZERO, f"{value:.6g} K"
     if not declared.signed and value < 0:
-        return f"{article(declared.kind)} of at least 0", pretty(value, declared.kind, units.KINDS[declared.kind].base)
+        hint = ', and the side in words: side = "backward"' if quantity == "hung_mass" else ""
+        return f"{article(declared.kind)} of at least 0{hint}", pretty(value, declared.kind, units.KINDS[declared.kind].base)
     return None
 
 
@@ -367,15 +408,19 @@ def _run(head: _Head, folder: str) -> Run:
     """Read a run's table and hold it against what was declared."""
     columns = {quantity: one.column for quantity, one in head.said.items() if one.column}
     table = read_table(os.path.join(folder, head.table), columns, head.delimiter, head.decimal)
-    problems = [problem for quantity in columns for problem in _outside(quantity, head.said[quantity], table)]
-    if problems:
+    if problems := [problem for quantity in columns for problem in _outside(quantity, head.said[quantity], table)]:
         raise InputError(problems)
     _rising(_running(head.kind, columns), columns, table)
+    known = {quantity: table.values[quantity] if one.column else np.asarray(one.value) for quantity, one in head.said.items()}
+    for quantity, row, *wrong in weights.problems(known, head.words) if head.kind == weights.KIND else ():
+        line = "" if row is None else f":{table.lines[row]}"
+        raise refuse(table.file + line, *wrong, columns[quantity].column if quantity in columns else quantity)
     measured = {}
     for quantity, one in head.said.items():
-        values = table.values[quantity] if one.column else np.asarray(one.value)
-        measured[quantity] = Measured(values, one.each, one.common, one.instrument or f"{head.name}.{quantity}", one.column is None)
-    return make_run(head.name, head.kind, measured)
+        measured[quantity] = Measured(
+            known[quantity], one.each, one.common, one.instrument or f"{head.name}.{quantity}", one.column is None
+        )
+    return make_run(head.name, head.kind, measured, head.words)
 
 
 def _outside(quantity: str, said: _Said, table: Table) -> Iterable[Problem]:

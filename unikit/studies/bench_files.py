@@ -22,7 +22,7 @@ def shown(values: np.ndarray, quantity: str, unit: str) -> np.ndarray:
 
 def declared(run: Run, columns: Said, constants: Said, apart: bool = False) -> list[str]:
     """Lines of a record that declare a run, its table and its constants; ``apart`` puts an empty line between quantities."""
-    said = {"name": run.name, "kind": run.kind, "table": f"{run.name}.csv", "delimiter": "comma", "decimal": "point"}
+    said = {"name": run.name, "kind": run.kind, **run.words, "table": f"{run.name}.csv", "delimiter": "comma", "decimal": "point"}
     lines = ["", "[[runs]]", *_lines(said)]
     for group, quantities in (("columns", columns), ("constants", constants)):
         for quantity, said in quantities.items():

@@ -1,9 +1,4 @@
-"""What a motor on the bench shows: the equations between the true values of a run and the motor's parameters.
-
-A reading is taken as (1 + scale error) times the true value plus a zero error
-plus scatter.  Scale and zero belong to the instrument, so they are parameters
-too, known beforehand as well as the record says.
-"""
+"""What a motor on the bench shows: the equations between the true values of a run and the motor's parameters."""
 
 from __future__ import annotations
 
@@ -13,8 +8,9 @@ from functools import cached_property
 
 import numpy as np
 
-from ..formulas import fitting, motor
-from ..inputs.bench import Bench, Measured, Run
+from ..formulas import motor
+from ..inputs.bench import Run
+from .run_equations import RunEquations, State
 
 ZERO_CELSIUS = 273.15
 PER_VOLT = motor.torque_constant_by_spinning(1.0, 1.0)  # torque constant per line volt rms and rotation
@@ -66,11 +62,6 @@ def shown_by(run: Run) -> tuple[str, ...]:
     return tuple(name for name in SHOWN[run.kind] if name in run and not run[name].constant)
 
 
-def taken_by(run: Run) -> tuple[str, ...]:
-    """The measured columns that the run's equations hold."""
-    return tuple(name for name in _held_in(run) if not run[name].constant)
-
-
 def _held_in(run: Run) -> tuple[str, ...]:
     """The quantities that the run's equations hold, constants too."""
     shown = shown_by(run)
@@ -78,11 +69,9 @@ def _held_in(run: Run) -> tuple[str, ...]:
 
 
 @dataclass(frozen=True)
-class Equations:
-    """The parameters of a record and the equations of its runs."""
+class Equations(RunEquations):
+    """The parameters of a motor's record and the equations of its runs."""
 
-    bench: Bench
-    reference: float  # K
     contrasts: tuple[str, ...] = ()  # shares by which kinds of run may differ, to see whether they do
 
     @cached_property
@@ -91,57 +80,21 @@ class Equations:
         return self.bench.of_kind(*SHOWN)
 
     @cached_property
-    def _instruments(self) -> dict[str, tuple[float, float]]:
-        """Standard deviations of scale and zero by instrument."""
-        found = {}
-        for run in self.runs:
-            for name in _held_in(run):
-                found[run[name].instrument] = run[name].common.share, run[name].common.fixed
-        return dict(sorted(found.items()))
+    def own(self) -> tuple[str, ...]:
+        """The motor's parameters, the contrasts, and the lever's zero of each stall run."""
+        return (*MOTOR, *self.contrasts, *(f"{run.name}:lever zero" for run in self.runs if run.kind == "stall"))
 
-    @cached_property
-    def names(self) -> tuple[str, ...]:
-        """Every parameter: the motor's, the lever's zero of each stall run, scale and zero of each instrument."""
-        levers = [f"{run.name}:lever zero" for run in self.runs if run.kind == "stall"]
-        scales = [f"{name}:scale" for name, (share, _) in self._instruments.items() if share]
-        zeros = [f"{name}:zero" for name, (_, fixed) in self._instruments.items() if fixed]
-        return (*MOTOR, *self.contrasts, *levers, *scales, *zeros)
+    def held_in(self, run: Run) -> tuple[str, ...]:
+        """The quantities that the run's equations hold, constants too."""
+        return _held_in(run)
 
-    @cached_property
-    def place(self) -> dict[str, int]:
-        """Where each parameter stands."""
-        return {name: place for place, name in enumerate(self.names)}
-
-    @cached_property
-    def known(self) -> np.ndarray:
-        """Standard deviation with which each parameter was known beforehand: finite for scales and zeros."""
-        deviation = np.full(len(self.names), np.inf)
-        for name, parts in self._instruments.items():
-            for part, size in zip(("scale", "zero"), parts, strict=True):
-                if size:
-                    deviation[self.place[f"{name}:{part}"]] = size
-        return deviation
-
-    def condition(self, run: Run) -> fitting.Condition:
-        """The equations of a run with its measured values."""
-        columns = taken_by(run)
-        accuracies = [run[name].each for name in columns]
-
-        def deviation(values: np.ndarray) -> np.ndarray:
-            return np.stack([one.deviation(values[..., place]) for place, one in enumerate(accuracies)], axis=-1)
-
-        measured = np.stack(np.broadcast_arrays(*(run.values(name) for name in columns)), axis=-1)
-        return fitting.Condition(self.equation(run), measured, deviation, self._held_by(run))
-
-    def _held_by(self, run: Run) -> list[int]:
-        """Places of the parameters that a run's equations hold."""
-        instruments = {run[name].instrument for name in _held_in(run)} | {run.name}
-        held = (*HELD[run.kind], CONTRASTS.get(run.kind, ""))
-        return [place for place, name in enumerate(self.names) if name in held or name.rpartition(":")[0] in instruments]
+    def own_held_by(self, run: Run) -> tuple[str, ...]:
+        """The parameters, no instrument's, that a run's equations hold."""
+        return (*HELD[run.kind], CONTRASTS.get(run.kind, ""), f"{run.name}:lever zero")
 
     def equation(self, run: Run) -> Callable[[np.ndarray, np.ndarray], np.ndarray]:
         """What each shown quantity of a run reads, less what it should read."""
-        columns, shown = taken_by(run), shown_by(run)
+        columns, shown = self.taken_by(run), shown_by(run)
 
         def off(values: np.ndarray, parameters: np.ndarray) -> np.ndarray:
             state = _State(self, run, dict(zip(columns, np.moveaxis(values, -1, 0), strict=True)), parameters)
@@ -150,27 +103,8 @@ class Equations:
         return off
 
 
-@dataclass(frozen=True)
-class _State:
-    """A run at given readings and parameters."""
-
-    equations: Equations
-    run: Run
-    readings: dict[str, np.ndarray]
-    parameters: np.ndarray
-
-    def of(self, name: str) -> np.ndarray:
-        """A parameter, one for all rows of a set; zero if the record has no such."""
-        place = self.equations.place.get(name)
-        return self.parameters[..., place, None] if place is not None else np.zeros(1)
-
-    def true(self, name: str) -> np.ndarray:
-        """A quantity without the errors of its instrument."""
-        if name not in self.run:
-            return np.full(1, self.equations.reference)
-        one: Measured = self.run[name]
-        reading = one.values[..., None] if one.constant else self.readings[name]
-        return (reading - self.of(f"{one.instrument}:zero")) / (1 + self.of(f"{one.instrument}:scale"))
+class _State(State):
+    """A run of the motor's at given readings and parameters."""
 
     def expected(self, name: str) -> np.ndarray:
         """What a quantity should be by the motor's parameters and the other quantities."""

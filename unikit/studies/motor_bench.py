@@ -15,7 +15,7 @@ from ..inputs.bench import QUANTITIES, Bench, Run
 from ..inputs.fields import pretty_unit, specs
 from ..inputs.spreads import write_spread
 from . import bench_runs
-from .bench_runs import MOTOR, Equations, contrasts_of, shown_by, taken_by
+from .bench_runs import MOTOR, Equations, contrasts_of, shown_by
 from .results import Result, shown
 
 DOUBT = 0.3  # share by which what a build says may be off: what the runs tell worse than that counts as not told
@@ -134,7 +134,7 @@ def _believed(build: Build, equations: Equations) -> tuple[np.ndarray, np.ndarra
 
 def _start(equations: Equations, believed: np.ndarray, doubt: np.ndarray) -> np.ndarray:
     """Parameters near enough for the search: torque constant and resistance as the runs plainly show them."""
-    sets = np.broadcast_shapes(*(run.values(name).shape[:-1] for run in equations.runs for name in taken_by(run)))
+    sets = np.broadcast_shapes(*(run.values(name).shape[:-1] for run in equations.runs for name in equations.taken_by(run)))
     start = np.zeros((*sets, len(equations.names)))
     start[..., : len(MOTOR)] = believed
     start[..., MOTOR.index("roll_off")] = 0.0  # from none every roll-off is found; from too strong a one the search can run away

@@ -5,6 +5,7 @@ from types import ModuleType
 from . import (
     balance,
     bench,
+    calibration,
     capture,
     carriage,
     climbs,
@@ -68,6 +69,8 @@ PICTURES = {name: module.picture for name, module in TOPICS.items()} | {
     "pack sharing": pack.sharing,
     "bench prediction": bench.prediction,
     "heat_bench": heat_bench.picture,
+    "calibration": calibration.picture,
+    "calibration prediction": calibration.prediction,
 }
 
-__all__ = ["PICTURES", "TOPICS", *TOPICS, "bench", "heat_bench", "rider", "side"]
+__all__ = ["PICTURES", "TOPICS", *TOPICS, "bench", "calibration", "heat_bench", "rider", "side"]
