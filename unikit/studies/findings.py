@@ -6,7 +6,7 @@ is generated from this table.
 
 from __future__ import annotations
 
-from . import carriage, joining, pack, sensing_margins, strength, train, wiring
+from . import calibrated, carriage, joining, pack, sensing_margins, strength, train, wiring
 from .verdicts import Finding, Rule
 
 RIDE = (
@@ -288,7 +288,7 @@ RIDE = (
 )
 
 # What the parts bear, tell and give; each study brings its own rows.
-PARTS = tuple(rule for study in (train, strength, sensing_margins, pack, wiring, joining, carriage) for rule in study.RULES)
+PARTS = tuple(rule for study in (train, strength, sensing_margins, calibrated, pack, wiring, joining, carriage) for rule in study.RULES)
 FINDINGS = {rule.key: rule for rule in (*RIDE, *PARTS)}
 
 

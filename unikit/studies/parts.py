@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from ..inputs import Build, Case, Gear
-from . import carriage, joining, pack, sensing_margins, strength, train, wiring
+from . import calibrated, carriage, joining, pack, sensing_margins, strength, train, wiring
 from .findings import judged
 from .verdicts import Finding
 
@@ -38,6 +38,9 @@ def _of_gear(build: Build, cases: Sequence[Case], gear: Gear) -> list[Finding]:
 
 def _of_build(build: Build) -> list[Finding]:
     """Findings on the parts that neither gear nor case changes."""
-    if build.packs is None:
-        return []
-    return [judged(key, ANY, "-", margin, words) for study in (joining, carriage) for key, margin, words in study.margins(build)]
+    studies: list[Any] = []
+    if build.motor is not None:
+        studies.append(calibrated)
+    if build.packs is not None:
+        studies += [joining, carriage]
+    return [judged(key, ANY, "-", margin, words) for study in studies for key, margin, words in study.margins(build)]
