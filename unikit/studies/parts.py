@@ -17,11 +17,15 @@ ANY = "any"
 
 def findings(build: Build, cases: Sequence[Case], gears: Sequence[Gear]) -> list[Finding]:
     """All findings on the parts of a build."""
-    return [one for gear in gears for one in _of_gear(build, cases, gear)] + _of_build(build)
+    return of_gears(build, cases, gears) + of_build(build)
+
+
+def of_gears(build: Build, cases: Sequence[Case], gears: Sequence[Gear]) -> list[Finding]:
+    """Findings on the parts in each gear; what differs from case to case names the one that is worst."""
+    return [one for gear in gears for one in _of_gear(build, cases, gear)]
 
 
 def _of_gear(build: Build, cases: Sequence[Case], gear: Gear) -> list[Finding]:
-    """Findings on the parts of one gear; what differs from case to case names the one that is worst."""
     studies: list[Any] = [train, strength]
     if build.motor is not None:
         studies.append(sensing_margins)
@@ -36,7 +40,7 @@ def _of_gear(build: Build, cases: Sequence[Case], gear: Gear) -> list[Finding]:
     return found
 
 
-def _of_build(build: Build) -> list[Finding]:
+def of_build(build: Build) -> list[Finding]:
     """Findings on the parts that neither gear nor case changes."""
     studies: list[Any] = []
     if build.motor is not None:

@@ -103,9 +103,11 @@ def review(
     for case in cases:
         for gear in gears:
             found += _of_case(build, case, gear, riders, speeds)
+    if of_parts:
+        found += parts.of_gears(build, cases, gears)
     found += _of_build(build)
     if of_parts:
-        found += parts.findings(build, cases, gears)
+        found += parts.of_build(build)
     for key in dict.fromkeys(case.rules for case in cases):
         found.append(_rules(build, key, notes))
     missing = [name for name in ("motor", "packs") if getattr(build, name) is None]
