@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from unikit.inputs import replace
+from unikit.inputs import InputError, replace
 from unikit.studies import joining
 
 from . import examples
@@ -122,9 +122,13 @@ def test_what_cannot_be_joined():
     assert joining.margins(build) == [("joining", np.inf, "packs in series: nothing to join")]
     assert joining.margins(examples.build("classroom_demonstrator"))[0][1] == np.inf
     assert joining.margins(examples.build("harbour_ungeared")) == []
-    longer = replace(two(), {"packs.pack.left.series": 10})
+    for change in ({"packs.pack.left.series": 10}, {"packs.pack.left.chemistry": "iron phosphate"}):
+        with pytest.raises(InputError, match="since the packs are in parallel"):
+            replace(two(), change)
+    curve = tuple(volts - 1.1 for volts in two().packs.pack[0].curve_voltage)
+    low = replace(two(), {"packs.pack.left.curve_voltage": curve, "packs.pack.left.lowest_cell_voltage": "2 V"})
     with pytest.raises(ValueError, match="reach one voltage"):
-        joining.study(longer, None, 0.9, 0.4)
+        joining.study(low, None, 0.9, 0.4)
 
 
 def test_margin_is_the_worst_way_round():
@@ -132,11 +136,11 @@ def test_margin_is_the_worst_way_round():
     empty_pack = joining.study(examples.build(), "left", 0.15, 1.0)
     assert key == joining.RULES[0].key == "joining"
     assert margin == pytest.approx(empty_pack.allowed / -empty_pack.difference)
-    assert words == "9.0 V apart, 1.9 V allowed: charge current of pack left"
+    assert words == "9.0 V apart, 1.9 V allowed by left"
     assert joining.RULES[0].verdict(margin) == "short"
     unlike = replace(examples.build(), {"packs.pack.rear.charge_current_limit": "1 A"})
     assert joining.margins(unlike)[0][1] == pytest.approx(margin / 3.3)
-    assert "pack rear" in joining.margins(unlike)[0][2]
+    assert joining.margins(unlike)[0][2].endswith("allowed by rear")
 
 
 def test_any_packs_keep_their_accounts():

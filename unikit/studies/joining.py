@@ -316,7 +316,7 @@ def margins(build: Build) -> list[tuple[str, float, str]]:
             apart = abs(float(group.difference(state)))
             margin = limit * loop / apart if apart > 0 else np.inf
             if margin < worst[0]:
-                worst = margin, f"{apart:.1f} V apart, {limit * loop:.1f} V allowed: {by}"
+                worst = margin, f"{apart:.1f} V apart, {limit * loop:.1f} V allowed by {by.rpartition(' ')[2]}"
     return [("joining", float(worst[0]), worst[1])]
 
 
