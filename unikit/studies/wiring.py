@@ -234,8 +234,8 @@ def _conditions(build: Build, now: Flow, air: float) -> list[tuple[str, str, flo
     """Each condition on the fuse: its name, in full and in brief, available, required, and how both are written."""
     made, leads = build.wiring, Leads(build.wiring, air)
     rating, bears = made.fuse_rating, leads.bears()
-    cold = made.insulation_limit - 273.15
-    withstood = float(wires.withstood_let_through(made.pack_area, cold, made.short_limit - 273.15))
+    withstood, let_through = _withstood(made, leads.section[:2]), made.fuse_let_through * np.array([1, now.fused**2])
+    lead = int(np.argmin(withstood / let_through))
     amps, heat, short, volts = ("{:.1f} A".format, _heat, "{:.0f} A".format, "{:.1f} V".format)
     found = [
         ("carries the ride", "ride", rating, float(wires.least_fuse_rating(now.rms[0])), amps),
@@ -246,13 +246,18 @@ def _conditions(build: Build, now: Flow, air: float) -> list[tuple[str, str, flo
     if made.connector_current is not None:
         found.append(("below the plug", "plug", made.connector_current, rating, amps))
     found += [
-        ("lets through less than the lead bears", "let-through", withstood, made.fuse_let_through, heat),
+        (f"lets through less than the {LEADS[lead]} bears", "let-through", float(withstood[lead]), float(let_through[lead]), heat),
         ("breaks a short circuit", "short circuit", made.fuse_breaking_current, now.short, short),
         ("voltage", "voltage", made.fuse_voltage, now.full, volts),
     ]
     if build.controller.bus_capacitance is not None:
         found.append(("bears the surge", "surge", made.fuse_melting, _surge_heat(build, now), heat))
     return found
+
+
+def _withstood(made: Wiring, sections: np.ndarray) -> np.ndarray:
+    """What sections bear in a short circuit, in the worst case from the limit of their insulation on."""
+    return wires.withstood_let_through(sections, made.insulation_limit - 273.15, made.short_limit - 273.15)
 
 
 def _heat(let_through: float) -> str:
@@ -355,7 +360,11 @@ def choose(build: Build, case: Case, gear: Gear | None = None) -> Chosen:
     around_them = around(made)
     laid = {**around_them, "conductors": around_them["conductors"][:, None]}
     bears = [wires.ampacity(sections, limit, case.air_temperature, **laid) for sections in (wires.awg_area(gauges), real)]
-    picked = [_smallest(amps >= needed[:, None], series) for amps, series in zip(bears, (gauges, table), strict=True)]
+    holds = [amps >= needed[:, None] for amps in bears]
+    if rating is not None:  # let-through of one fuse in a pack's lead; of all at once, their currents added, in the main lead
+        for fine, sections in zip(holds, (wires.awg_area(gauges), real), strict=True):
+            fine[:2] &= _withstood(made, sections) >= made.fuse_let_through * np.array([[1], [now.fused**2]])
+    picked = [_smallest(fine, series) for fine, series in zip(holds, (gauges, table), strict=True)]
     return Chosen(
         lead=np.array(LEADS),
         needed=needed,
