@@ -116,6 +116,9 @@ def test_what_cannot_be_joined():
         joining.study(examples.build("harbour_ungeared"))
     with pytest.raises(ValueError, match="has no pack 'middle': there are left, right, rear"):
         joining.study(examples.build(), "middle")
+    for charges in ({"charge": 1.2}, {"others": np.nan}, {"charge": [0.1, 0.2]}):
+        with pytest.raises(ValueError, match=f"{next(iter(charges))} must be one state of charge from 0 to 1"):
+            joining.study(examples.build(), **charges)
     build = replace(examples.build(), {"packs.joined": "series"})
     with pytest.raises(ValueError, match="are in series: the joining study needs packs in parallel"):
         joining.study(build)

@@ -5,8 +5,8 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from unikit.formulas import pack as formulas
-from unikit.inputs import replace
-from unikit.studies import cells, drive, motor, pack, ride, split
+from unikit.inputs import draw, replace
+from unikit.studies import cells, drive, joining, motor, pack, ride, split, wiring
 from unikit.studies.loads import loads, trim_torque
 
 from . import examples
@@ -244,6 +244,26 @@ def test_margins_are_unknown_where_the_build_does_not_say_enough():
     assert pack.margins(ungeared, full(), ungeared.gears.gear[0]) == []
     with pytest.raises(ValueError, match="has no motor: the pack study needs one"):
         pack.study(ungeared, full())
+
+
+def test_draws_and_powers_that_are_none_are_refused_in_words():
+    drawn = draw(examples.build(), 5, 1)
+    gear, case = drawn.gears.named("long"), full()
+    resistances = replace(examples.build(), {"packs.pack.left.slow_resistance": np.array([0.01, 0.02])})
+    for ask in (
+        lambda: pack.study(drawn, case),
+        lambda: pack.discharge(drawn, case),
+        lambda: pack.margins(drawn, case, gear),
+        lambda: pack.margins(resistances, case, gear),
+        lambda: wiring.study(drawn, case),
+        lambda: wiring.margins(drawn, case, gear),
+        lambda: joining.study(drawn),
+        lambda: joining.margins(drawn),
+    ):
+        with pytest.raises(ValueError, match="is a list of draws: studies of packs, joining and wiring look at one build at a time"):
+            ask()
+    with pytest.raises(ValueError, match="power must be a number of watts, got nan"):
+        pack.discharge(examples.build(), case, power=np.nan)
 
 
 def test_the_curve_beside_a_published_cell():

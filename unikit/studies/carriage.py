@@ -243,7 +243,8 @@ class Plans(Result):
     def words(self, row: int = 0) -> str:
         """One plan in words."""
         number, strings, joined = (int(getattr(self, name)[row]) for name in ("packs", "parallel", "joined"))
-        how = "" if number == 1 else ", in parallel" if joined == 1 else f", {joined} and {joined} in series"
+        in_series = f", {joined} and {joined} in series" if joined < number else ", in series"
+        how = "" if number == 1 else ", in parallel" if joined == 1 else in_series
         size = f"{self.series[row]} cells in series, {strings} string{'s' if strings > 1 else ''}"
         energy = show(self.pack_energy[row] / WATT_HOUR, "Wh", 1) + (" each" if number > 1 else "")
         return f"{number} pack{'s' if number > 1 else ''} of {size}, {energy}{how}: {self.pack_class[row]}"

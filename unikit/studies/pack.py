@@ -10,7 +10,7 @@ from .. import units as u
 from ..formulas import cells as published
 from ..formulas import sag
 from ..inputs import Build, Case, Gear
-from .cells import OTHERS, SLOW, Source, Stack, joined, missing, pack_temperature
+from .cells import OTHERS, SLOW, Source, Stack, joined, missing, one_at_a_time, pack_temperature
 from .motor import gust_torque
 from .results import Result, shown
 from .steady import steady
@@ -189,6 +189,8 @@ def discharge(build: Build, case: Case, gear: Gear | None = None, power: u.Watt 
     """
     stack = _stack(build, case)
     power = asked(build, case, gear or build.gears.named(build.gears.engaged)).cruise if power is None else power
+    if not np.isfinite(power):
+        raise ValueError(f"power must be a number of watts, got {power}")
     if power <= 0:
         return None
     start, held = case.state_of_charge, build.packs.held_back
@@ -256,7 +258,8 @@ def margins(build: Build, case: Case, gear: Gear) -> list[tuple[str, float, str]
 
 def _stack(build: Build, case: Case) -> Stack:
     if build.motor is None or build.packs is None:
-        raise ValueError(f"build {build.name!r} has no motor: the pack study needs one.")
+        raise ValueError(f"build {build.name!r} has no motor: the pack study needs one")
+    one_at_a_time(build.packs, pack_temperature(case), case.state_of_charge)
     return Stack(build.packs, pack_temperature(case))
 
 

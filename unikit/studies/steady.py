@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from ..formulas.reach import Limits
 from ..inputs import Build, Case, Gear
+from .cells import one_at_a_time
 from .drive import Drive, drive
 from .loads import loads, trim_torque
 from .split import Split, torque_split
@@ -26,4 +27,5 @@ def steady(build: Build, case: Case, gear: Gear) -> Steady:
     state = drive(build, case.state_of_charge)
     limits = state.limits(case.speed / build.wheel.radius)
     split = torque_split(build, gear, case.speed, loads(build, case).wheel_torque, state, trim_torque(build, case), limits)
+    one_at_a_time(build.packs, split.battery_power)
     return Steady(state, limits, split)
