@@ -75,6 +75,18 @@ def test_a_discharge_limit_counts_where_it_is_lower():
     assert found.allowed == pytest.approx(2.0 * LOOP) and found.allowed_by == "discharge current of pack left"
 
 
+def test_strings_share_what_a_pack_gives():
+    changes = {"parallel": 2, "cell_current_limit": "2 A", "charge_current_limit": "10 A"}
+    build = replace(two(), {f"packs.pack.{pack}.{name}": value for pack in ("left", "right") for name, value in changes.items()})
+    found = joining.study(build, "left", 1.0, 0.2)
+    assert found.allowed == pytest.approx(4.0 * 2 * (13 * 0.028 / 2 + 0.025)) and found.allowed_by == "discharge current of pack left"
+
+
+def test_how_far_apart_counts_from_the_fuller_side():
+    over, under = joining.study(two(), "left", 0.9, 0.3), joining.study(two(), "left", 0.3, 0.9)
+    assert over.allowed_charge == pytest.approx(under.allowed_charge)
+
+
 def test_at_the_allowed_difference_the_verdict_turns():
     near = 1.0 - joining.study(two()).allowed_charge
     inside, outside = joining.study(two(), None, 1.0, near + 1e-3), joining.study(two(), None, 1.0, near - 1e-3)

@@ -246,6 +246,21 @@ def test_margins_are_unknown_where_the_build_does_not_say_enough():
         pack.study(ungeared, full())
 
 
+def test_strings_of_smaller_cells_make_the_same_pack():
+    """Two strings of cells with half the capacity and twice the resistance: the same pack, half the current in a cell."""
+    names = ("cell_resistance", "fast_resistance", "slow_resistance")
+    halves = {"parallel": 2, "cell_capacity": 2.05 * 1800} | {name: 2 * getattr(examples.build().packs.pack[0], name) for name in names}
+    split_up = replace(
+        examples.build(), {f"packs.pack.{one}.{name}": value for one in ("left", "right", "rear") for name, value in halves.items()}
+    )
+    one, two = (pack.study(build, full()) for build in (examples.build(), split_up))
+    assert (two.resistance_peak, two.greatest_held_back) == pytest.approx((one.resistance_peak, one.greatest_held_back), rel=1e-12)
+    assert two.cell_current == pytest.approx(one.cell_current / 2, rel=1e-12)
+    rides = [pack.discharge(build, full(), power=300.0) for build in (examples.build(), split_up)]
+    assert rides[1].delivered == pytest.approx(rides[0].delivered, rel=1e-9) and rides[1].heat == pytest.approx(rides[0].heat, rel=1e-9)
+    assert rides[1].largest_cell_current == pytest.approx(rides[0].largest_cell_current / 2, rel=1e-9)
+
+
 def test_draws_and_powers_that_are_none_are_refused_in_words():
     drawn = draw(examples.build(), 5, 1)
     gear, case = drawn.gears.named("long"), full()

@@ -157,6 +157,9 @@ def test_a_fuse_that_the_ride_itself_ages():
     assert "carries the ride" in [check.name for check in found.fuse_checks]
     ride = next(check for check in found.fuse_checks if check.name == "carries the ride")
     assert ride.margin == pytest.approx(3.0 * 0.75 / found.current[0])
+    tighter = wiring.study(replace(weak, {"controller.battery_current_limit": "5 A"}), hard)
+    assert tighter.window_low == pytest.approx(tighter.current[0] / 0.75) and tighter.window_low > 5 / 3
+    assert tighter.window_low_by.endswith("A all the time with 75 % of its rating")
 
 
 def test_short_circuit_through_one_fuse_comes_from_the_other_packs():
@@ -164,6 +167,17 @@ def test_short_circuit_through_one_fuse_comes_from_the_other_packs():
     assert wiring.study(examples.build(), CASE).short_current == pytest.approx(13 * 4.18 / (one / 2))
     alone = wiring.study(examples.build("classroom_demonstrator"), CASE)
     assert alone.short_current == pytest.approx(7 * 4.17 / (7 * 0.041 + 0.030))
+
+
+def test_unlike_packs_share_and_short_as_their_conductances_do():
+    lower = tuple(volts - 0.05 for volts in examples.build().packs.pack[2].curve_voltage)
+    changes = {"packs.pack.left.cell_resistance": 0.014, "packs.pack.rear.wiring_resistance": 0.1, "packs.pack.rear.curve_voltage": lower}
+    found = wiring.study(replace(examples.build(), changes), CASE)
+    inner = np.array([13 * 0.014 + 0.025, 13 * 0.028 + 0.025, 13 * 0.028 + 0.1])
+    total = np.sum(1 / inner)
+    assert found.current[0] / found.current[1] == pytest.approx(1 / inner[0] / total) == pytest.approx(found.limit_current[0] / 24.0)
+    # on the side of the rear pack, the weakest, both others feed a fault through its fuse
+    assert found.short_current == pytest.approx(13 * 4.18 * (1 / inner[0] + 1 / inner[1]))
 
 
 def test_surge_with_and_without_precharge():

@@ -53,7 +53,7 @@ RULES = (
         "precharge",
         "Is the controller's capacitor charged in time, by a resistor that bears it?",
         "the narrower of time and pulse energy",
-        f"time to {CHARGED:.0%} of the full packs' voltage, and the energy of the filled capacitor",
+        f"time to {100 * CHARGED:.0f} % of the full packs' voltage, and the energy of the filled capacitor",
         1.0,
         1.2,
         "longer precharge, another resistance, a resistor for larger pulses",
@@ -289,7 +289,7 @@ def _window(build: Build, now: Flow, air: float) -> tuple[tuple[float, str], tup
     """Ratings between which a fuse fits, and what sets each end."""
     low = max(
         (float(now.limit[0]), "the controller's battery current"),
-        (float(wires.least_fuse_rating(now.rms[0])), f"{now.rms[0]:.1f} A all the time with {wires.FUSE_SHARE:.0%} of its rating"),
+        (float(wires.least_fuse_rating(now.rms[0])), f"{now.rms[0]:.1f} A all the time with {100 * wires.FUSE_SHARE:.0f} % of its rating"),
     )
     if build.wiring is None:
         return low, (np.nan, NO_WIRING)
