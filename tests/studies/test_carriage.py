@@ -40,6 +40,8 @@ def test_the_packs_of_the_build_are_classed_counted_and_cited():
     assert found.conditions[-1].endswith(f"{ENDING}.")
     assert any("3 is within that" in sentence for sentence in found.conditions)
     assert found.wanted is None and "rated energy wanted" not in found.summary()
+    last = list(found.summary().values())[-1]
+    assert last == carriage.plans(BUILD, WIND).answer.partition(": no approval; ")[2] == f"IATA 2018; IATA 2026; {ENDING}"
 
 
 @pytest.mark.parametrize(
