@@ -274,7 +274,7 @@ def test_the_published_cells_are_empty_and_full_at_the_voltages_between_which_th
 LISTS = {
     "sag.following_current": {"current": [1.0, 4.0], "time": [0.0, 3.0, 9.0], "time_constant": 7.0},
     "sag.resistance_after": {"time": [0.0, 3.0, np.inf], "ohmic_resistance": [0.1, 0.2], **BRANCHES},
-    "sag.voltage_to_recover": {"rest": [0.0, 4.0], "current": [1.0, 2.0, 3.0], "time": 30.0, **BRANCHES},
+    "sag.voltage_to_recover": {"rest_time": [0.0, 4.0], "current": [1.0, 2.0, 3.0], "time": 30.0, **BRANCHES},
     "sag.power_above": {"open_circuit_voltage": [40.0, 50.0], "resistance": [0.1, 0.4, 0.9], "lowest_voltage": 39.0},
     "sag.voltage_at_power": {"power": [0.0, 200.0], "time": [0.0, 3.0, 80.0], "open_circuit_voltage": 48.0, **CELL},
     "sag.peukert_time": {"current": [1.0, 2.0], "charge": [36e3, 40e3, 50e3], "rated_time": 3600.0, "exponent": 1.1},

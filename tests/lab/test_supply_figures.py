@@ -5,6 +5,7 @@ import pytest
 from unikit.inputs import load_build, load_case, replace
 from unikit.lab import panels
 from unikit.lab.figures import PICTURES
+from unikit.studies import carriage, joining, pack, wiring
 
 
 def drawn(root, topic, changes=None, asked=None, build="harbour_commuter", **words):
@@ -56,3 +57,13 @@ def test_wiring_without_a_fitting_fuse_without_a_fuse_and_without_wiring(root):
     assert "pack lead: not described" in bare and "a fuse from 9.0 A" in bare
     melts = said(drawn(root, "wiring", {"wiring.phase_area": "0.02 mm^2"})[1]["main"])
     assert "motor lead, 0.02 mm²: melts on this ride" in melts
+
+
+@pytest.mark.parametrize("name", ["harbour_commuter", "classroom_demonstrator", "harbour_measured"])
+def test_words_of_findings_have_room_beside_the_margins(root, name):
+    """About fifty letters fit at laptop width, the verdict before them counted."""
+    build = load_build(root / f"data/builds/{name}.toml")
+    gear = build.gears.named(build.gears.engaged)
+    for case in (load_case(root / f"data/cases/{one}.toml") for one in ("harbour_hill", "head_wind", "long_descent")):
+        rows = [*pack.margins(build, case, gear), *wiring.margins(build, case, gear), *joining.margins(build), *carriage.margins(build)]
+        assert all(len(words) <= 42 for _, margin, words in rows if margin == margin)

@@ -40,6 +40,8 @@ def test_the_packs_of_the_build_are_classed_counted_and_cited():
     assert found.conditions[-1].endswith(f"{ENDING}.")
     assert any("3 is within that" in sentence for sentence in found.conditions)
     assert found.wanted is None and "rated energy wanted" not in found.summary()
+    last = list(found.summary().values())[-1]
+    assert last == carriage.plans(BUILD, WIND).answer.partition(": no approval; ")[2] == f"IATA 2018; IATA 2026; {ENDING}"
 
 
 @pytest.mark.parametrize(
@@ -121,7 +123,10 @@ def test_with_nothing_held_back_and_full_packs_the_share_is_that_of_the_curve():
 def test_a_descent_wants_nothing_and_an_empty_start_wants_more_than_any_pack_holds():
     found = carriage.study(BUILD, DESCENT)
     assert found.wanted == 0 and math.isinf(found.covered)
-    assert carriage.plans(BUILD, DESCENT).packs[0] == 1
+    for_current = carriage.plans(BUILD, DESCENT)  # three strings of 11 A for the controller's 24 A, though no energy is wanted
+    assert (for_current.packs[0], for_current.set_by[0]) == (3, "current")
+    unstated = replace(BUILD, {f"packs.pack.{name}.cell_current_limit": None for name in BUILD.packs.names})
+    assert carriage.plans(unstated, DESCENT).packs[0] == 1
     for changes in ({"state_of_charge": 0.15}, {"speed": 0}):
         case = replace(WIND, changes)
         assert math.isinf(carriage.study(BUILD, case).wanted)
@@ -324,3 +329,12 @@ def test_impossible_questions_are_refused_by_name():
             carriage.plan(CELLS[0], 1e6, WINDOWS[0], **{name: value})
     with pytest.raises(ValueError, match="wanted_energy must be a number, got nan"):
         carriage.plan(CELLS[0], math.nan, WINDOWS[0])
+
+
+def test_how_packs_are_joined_in_words():
+    asked = carriage.Window(30.0, 63.0)
+    two = carriage.plan(CELLS[0], 70 * 3600.0, asked, series=(10,), joins=(2,))
+    assert (two.packs[0], two.joined[0]) == (2, 2) and ", in series: " in two.words()
+    four = carriage.plan(CELLS[0], 130 * 3600.0, asked, series=(10,), joins=(2,), approval=False)
+    rows = [row for row in range(four.found) if four.packs[row] == 4]
+    assert rows and all(", 2 and 2 in series: " in four.words(row) for row in rows)

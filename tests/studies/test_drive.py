@@ -23,7 +23,11 @@ def test_parallel_packs_by_kirchhoff():
     current = 17.0
     terminal = brentq(lambda v: sum((13 * cell - v) / r for r in inner) - current, 0, 60, xtol=1e-13)
     assert source.open_circuit_voltage - source.resistance * current == pytest.approx(terminal, rel=1e-12)
-    assert source.charge_limit == pytest.approx(3 * 3.3)
+    # the pack of least resistance takes the most: charging ends where it is at its own 3.3 A, before the three together are at 9.9 A
+    charged = brentq(lambda i: max(i / r for r in inner) * source.resistance - 3.3, 0, 20, xtol=1e-13)
+    assert source.charge_limit == pytest.approx(charged, rel=1e-12) and charged < 0.8 * 3 * 3.3
+    alike = supply(examples.build().packs, 0.5)
+    assert alike.charge_limit == pytest.approx(3 * 3.3, rel=1e-12) and alike.charge_by == "charge current of the packs"
 
 
 def test_unlike_voltages_in_parallel():
@@ -42,6 +46,23 @@ def test_series_packs_add():
     assert source.open_circuit_voltage == pytest.approx((13 + 13 + 7) * 4.18)
     assert source.resistance == pytest.approx(33 * 0.028 + 3 * 0.025)
     assert source.charge_limit == 0  # full packs take nothing back
+
+
+@pytest.mark.parametrize("charge", [0.04, 0.5, 0.95])
+def test_unlike_packs_in_series_end_with_the_first_of_them(charge):
+    """At the greatest currents both ways one pack is just at its end, and none beyond it."""
+    changes = {"packs.joined": "series", "packs.pack.left.cell_resistance": 0.06, "packs.pack.rear.lowest_cell_voltage": 3.2}
+    build = replace(examples.build(), changes | {"packs.pack.right.charge_current_limit": 200.0, "packs.pack.right.series": 9})
+    build = replace(build, {f"packs.pack.{name}.charge_current_limit": 200.0 for name in ("left", "rear")})
+    source, packs = supply(build.packs, charge), build.packs.pack
+    rest = np.array([one.series * np.interp(charge, one.curve_charge, one.curve_voltage) for one in packs])
+    inner = np.array([one.series * one.cell_resistance + one.wiring_resistance for one in packs])
+    above = rest - inner * source.discharge_limit - [one.series * one.lowest_cell_voltage for one in packs]
+    below = [one.series * one.curve_voltage[-1] for one in packs] - (rest + inner * source.charge_limit)
+    assert above.min() == pytest.approx(0, abs=1e-12) and below.min() == pytest.approx(0, abs=1e-12)
+    assert above.max() > 0.1 and below.max() > 0.1 and source.charge_by == "full pack"
+    slow = supply(replace(build, {"packs.pack.right.charge_current_limit": "0.5 A"}).packs, 0.5)
+    assert (slow.charge_limit, slow.charge_by) == (0.5, "charge current of the packs")
 
 
 def test_packs_too_weak_for_the_electronics_are_named():

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from unikit.inputs import replace
+from unikit.inputs import InputError, replace
 from unikit.studies import joining
 
 from . import examples
@@ -75,6 +75,18 @@ def test_a_discharge_limit_counts_where_it_is_lower():
     assert found.allowed == pytest.approx(2.0 * LOOP) and found.allowed_by == "discharge current of pack left"
 
 
+def test_strings_share_what_a_pack_gives():
+    changes = {"parallel": 2, "cell_current_limit": "2 A", "charge_current_limit": "10 A"}
+    build = replace(two(), {f"packs.pack.{pack}.{name}": value for pack in ("left", "right") for name, value in changes.items()})
+    found = joining.study(build, "left", 1.0, 0.2)
+    assert found.allowed == pytest.approx(4.0 * 2 * (13 * 0.028 / 2 + 0.025)) and found.allowed_by == "discharge current of pack left"
+
+
+def test_how_far_apart_counts_from_the_fuller_side():
+    over, under = joining.study(two(), "left", 0.9, 0.3), joining.study(two(), "left", 0.3, 0.9)
+    assert over.allowed_charge == pytest.approx(under.allowed_charge)
+
+
 def test_at_the_allowed_difference_the_verdict_turns():
     near = 1.0 - joining.study(two()).allowed_charge
     inside, outside = joining.study(two(), None, 1.0, near + 1e-3), joining.study(two(), None, 1.0, near - 1e-3)
@@ -116,15 +128,22 @@ def test_what_cannot_be_joined():
         joining.study(examples.build("harbour_ungeared"))
     with pytest.raises(ValueError, match="has no pack 'middle': there are left, right, rear"):
         joining.study(examples.build(), "middle")
+    for charges in ({"charge": 1.2}, {"others": np.nan}, {"charge": [0.1, 0.2]}):
+        with pytest.raises(ValueError, match=f"{next(iter(charges))} must be one state of charge from 0 to 1"):
+            joining.study(examples.build(), **charges)
     build = replace(examples.build(), {"packs.joined": "series"})
     with pytest.raises(ValueError, match="are in series: the joining study needs packs in parallel"):
         joining.study(build)
     assert joining.margins(build) == [("joining", np.inf, "packs in series: nothing to join")]
     assert joining.margins(examples.build("classroom_demonstrator"))[0][1] == np.inf
     assert joining.margins(examples.build("harbour_ungeared")) == []
-    longer = replace(two(), {"packs.pack.left.series": 10})
+    for change in ({"packs.pack.left.series": 10}, {"packs.pack.left.chemistry": "iron phosphate"}):
+        with pytest.raises(InputError, match="since the packs are in parallel"):
+            replace(two(), change)
+    curve = tuple(volts - 1.1 for volts in two().packs.pack[0].curve_voltage)
+    low = replace(two(), {"packs.pack.left.curve_voltage": curve, "packs.pack.left.lowest_cell_voltage": "2 V"})
     with pytest.raises(ValueError, match="reach one voltage"):
-        joining.study(longer, None, 0.9, 0.4)
+        joining.study(low, None, 0.9, 0.4)
 
 
 def test_margin_is_the_worst_way_round():
@@ -132,11 +151,11 @@ def test_margin_is_the_worst_way_round():
     empty_pack = joining.study(examples.build(), "left", 0.15, 1.0)
     assert key == joining.RULES[0].key == "joining"
     assert margin == pytest.approx(empty_pack.allowed / -empty_pack.difference)
-    assert words == "9.0 V apart, 1.9 V allowed: charge current of pack left"
+    assert words == "9.0 V apart, 1.9 V allowed by left"
     assert joining.RULES[0].verdict(margin) == "short"
     unlike = replace(examples.build(), {"packs.pack.rear.charge_current_limit": "1 A"})
     assert joining.margins(unlike)[0][1] == pytest.approx(margin / 3.3)
-    assert "pack rear" in joining.margins(unlike)[0][2]
+    assert joining.margins(unlike)[0][2].endswith("allowed by rear")
 
 
 def test_any_packs_keep_their_accounts():

@@ -5,8 +5,8 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from unikit.formulas import pack as formulas
-from unikit.inputs import replace
-from unikit.studies import cells, drive, motor, pack, ride, split
+from unikit.inputs import draw, replace
+from unikit.studies import cells, drive, joining, motor, pack, ride, split, wiring
 from unikit.studies.loads import loads, trim_torque
 
 from . import examples
@@ -174,11 +174,9 @@ def test_at_the_first_moment_the_packs_are_those_of_the_drive(joined):
     build = bare(**{"packs.joined": joined, "packs.pack.rear.cell_resistance": 0.06, "packs.pack.rear.cell_capacity": 5760.0})
     source, other = cells.joined(cells.Stack(build.packs, 280.0), 0.3), drive.supply(build.packs, 0.3)
     assert (source.voltage, source.resistance) == pytest.approx((other.open_circuit_voltage, other.resistance), rel=1e-13)
-    if joined == "parallel":
-        assert source.limit == pytest.approx(other.discharge_limit, rel=1e-13)
-    else:  # the drive looks at the sum of the voltages; here the weak pack is the first at its lowest
+    assert source.limit == pytest.approx(other.discharge_limit, rel=1e-13)
+    if joined == "series":  # the weak pack is the first at its lowest
         assert source.limit == pytest.approx(13 * (3.61 - 3.0) / (13 * 0.06 + 0.025), rel=1e-13)
-        assert source.limit < other.discharge_limit
     each = source.currents(150.0)
     assert each.sum() * (1 if joined == "parallel" else 1 / 3) == pytest.approx(source.current(150.0), rel=1e-13)
 
@@ -246,6 +244,41 @@ def test_margins_are_unknown_where_the_build_does_not_say_enough():
     assert pack.margins(ungeared, full(), ungeared.gears.gear[0]) == []
     with pytest.raises(ValueError, match="has no motor: the pack study needs one"):
         pack.study(ungeared, full())
+
+
+def test_strings_of_smaller_cells_make_the_same_pack():
+    """Two strings of cells with half the capacity and twice the resistance: the same pack, half the current in a cell."""
+    names = ("cell_resistance", "fast_resistance", "slow_resistance")
+    halves = {"parallel": 2, "cell_capacity": 2.05 * 1800} | {name: 2 * getattr(examples.build().packs.pack[0], name) for name in names}
+    split_up = replace(
+        examples.build(), {f"packs.pack.{one}.{name}": value for one in ("left", "right", "rear") for name, value in halves.items()}
+    )
+    one, two = (pack.study(build, full()) for build in (examples.build(), split_up))
+    assert (two.resistance_peak, two.greatest_held_back) == pytest.approx((one.resistance_peak, one.greatest_held_back), rel=1e-12)
+    assert two.cell_current == pytest.approx(one.cell_current / 2, rel=1e-12)
+    rides = [pack.discharge(build, full(), power=300.0) for build in (examples.build(), split_up)]
+    assert rides[1].delivered == pytest.approx(rides[0].delivered, rel=1e-9) and rides[1].heat == pytest.approx(rides[0].heat, rel=1e-9)
+    assert rides[1].largest_cell_current == pytest.approx(rides[0].largest_cell_current / 2, rel=1e-9)
+
+
+def test_draws_and_powers_that_are_none_are_refused_in_words():
+    drawn = draw(examples.build(), 5, 1)
+    gear, case = drawn.gears.named("long"), full()
+    resistances = replace(examples.build(), {"packs.pack.left.slow_resistance": np.array([0.01, 0.02])})
+    for ask in (
+        lambda: pack.study(drawn, case),
+        lambda: pack.discharge(drawn, case),
+        lambda: pack.margins(drawn, case, gear),
+        lambda: pack.margins(resistances, case, gear),
+        lambda: wiring.study(drawn, case),
+        lambda: wiring.margins(drawn, case, gear),
+        lambda: joining.study(drawn),
+        lambda: joining.margins(drawn),
+    ):
+        with pytest.raises(ValueError, match="is a list of draws: studies of packs, joining and wiring look at one build at a time"):
+            ask()
+    with pytest.raises(ValueError, match="power must be a number of watts, got nan"):
+        pack.discharge(examples.build(), case, power=np.nan)
 
 
 def test_the_curve_beside_a_published_cell():

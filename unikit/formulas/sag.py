@@ -92,7 +92,7 @@ def resistance_after(
     valid="constant current out of a rested cell, then none; the ohmic part comes back at once",
 )
 def voltage_to_recover(
-    rest: u.Second,
+    rest_time: u.Second,
     current: u.Ampere,
     time: u.Second,
     fast_resistance: u.Ohm,
@@ -103,7 +103,7 @@ def voltage_to_recover(
     """Voltage by which a cell is still below its open-circuit voltage, a while after a load has ended.
 
     Args:
-        rest: how long the cell has rested.
+        rest_time: how long the cell has rested.
         current: current of the load before.
         time: how long that load lasted.
         fast_resistance: what comes with the fast time constant.
@@ -114,7 +114,7 @@ def voltage_to_recover(
     >>> print(round(voltage_to_recover(60.0, 4.0, 600.0, 0.010, 5.0, 0.012, 200.0), 6))
     0.033789
     """
-    felt = [following_current(0.0, rest, one, following_current(current, time, one)) for one in (fast_time, slow_time)]
+    felt = [following_current(0.0, rest_time, one, following_current(current, time, one)) for one in (fast_time, slow_time)]
     return fast_resistance * felt[0] + slow_resistance * felt[1]
 
 

@@ -22,6 +22,7 @@ MOST_PACKS = 8
 SMALL, LARGE = carriage.NO_APPROVAL_LIMIT, carriage.APPROVAL_LIMIT  # Wh of one pack: where the classes end
 EACH, LARGE_EACH = (carriage.rule(carriage.SPARE, limit).most for limit in (SMALL, LARGE))  # packs that one traveller may carry
 rules_page = carriage.page
+DATED = f"{carriage.rule(carriage.SPARE, SMALL).cited}; {carriage.PREVAIL}"  # what every answer ends with
 
 RULES = (
     Rule(
@@ -100,6 +101,7 @@ class Carriage(Result):
     delivered: u.Ratio | None = shown("energy in the cells over rated energy", "%")
     wanted: u.Joule | None = shown("rated energy wanted", "Wh")
     covered: u.Ratio | None = shown("rated energy of all packs over wanted", "%", 0)
+    by: str = shown("as spares, by")
     travellers_needed: float = np.inf
     conditions: tuple[str, ...] = ()
 
@@ -144,6 +146,7 @@ def study(build: Build, case: Case | None = None, travellers: int = 1, gear: Gea
         pack_class=kinds,
         pack_mass=np.array([float(one.mass) for one in build.packs.pack]),
         **_wanted(build, case, gear),
+        by=DATED,
         travellers_needed=needed,
         conditions=tuple(words),
     )
@@ -243,7 +246,8 @@ class Plans(Result):
     def words(self, row: int = 0) -> str:
         """One plan in words."""
         number, strings, joined = (int(getattr(self, name)[row]) for name in ("packs", "parallel", "joined"))
-        how = "" if number == 1 else ", in parallel" if joined == 1 else f", {joined} and {joined} in series"
+        in_series = f", {joined} and {joined} in series" if joined < number else ", in series"
+        how = "" if number == 1 else ", in parallel" if joined == 1 else in_series
         size = f"{self.series[row]} cells in series, {strings} string{'s' if strings > 1 else ''}"
         energy = show(self.pack_energy[row] / WATT_HOUR, "Wh", 1) + (" each" if number > 1 else "")
         return f"{number} pack{'s' if number > 1 else ''} of {size}, {energy}{how}: {self.pack_class[row]}"
@@ -315,7 +319,7 @@ def plan(
         travellers_needed=tried["people"][order].astype(int),
     )
     answer = result.words() if len(order) else f"nothing fits: {_obstacle(tried, passed, result)}"
-    return dataclasses.replace(result, answer=f"{answer}; {carriage.PREVAIL}")
+    return dataclasses.replace(result, answer=f"{answer}; {DATED}")
 
 
 def _candidates(at_hand: Cell, wanted: float, current: float, series: Sequence[int] | None, joins: Sequence[int]) -> dict[str, np.ndarray]:

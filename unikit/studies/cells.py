@@ -25,6 +25,13 @@ def missing(packs: Packs, names: tuple[str, ...]) -> str:
     return f"{', '.join(found)} of the packs not given" if found else ""
 
 
+def one_at_a_time(packs: Packs, *others: u.Values) -> None:
+    """Refuse packs, or other numbers, that are drawn from their uncertainty: what these studies search for has one answer at a time."""
+    numbers = (value for one in packs.pack for value in vars(one).values() if isinstance(value, np.ndarray))
+    if any(np.ndim(value) for value in (*numbers, *others)):
+        raise ValueError("a number of build or case is a list of draws: studies of packs, joining and wiring look at one build at a time")
+
+
 def growth(one: Pack, state_of_charge: u.Values, temperature: u.Values) -> u.Ratio:
     """The cells' resistances at a charge and a temperature over those that the build states; 1 as far as it does not say."""
     factor = np.ones(())

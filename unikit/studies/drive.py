@@ -128,13 +128,13 @@ class Supply:
 
 
 def supply(packs: Packs, state_of_charge: Values, lasting: Values | None = None) -> Supply:
-    """Join the packs; current limits keep every cell between its lowest and its full voltage.
+    """Join the packs; current limits keep every cell between its lowest and its full voltage, and every pack within its charge current.
 
     ``lasting`` is the cells' temperature under a load that lasts: then all
     resistances count that the packs state, at this charge and temperature, and
     not the ohmic one alone.
     """
-    voltages, resistances, lowest, full, charge = [], [], [], [], []
+    voltages, resistances, lowest, full = [], [], [], []
     for one in packs.pack:
         cell = pack.open_circuit_voltage(state_of_charge, one.curve_charge, one.curve_voltage)
         voltages.append(pack.string_voltage(cell, one.series))
@@ -144,22 +144,26 @@ def supply(packs: Packs, state_of_charge: Values, lasting: Values | None = None)
             resistances.append(cells.resistance(one, state_of_charge, lasting, np.inf))
         lowest.append(pack.string_voltage(one.lowest_cell_voltage, one.series))
         full.append(pack.string_voltage(one.curve_voltage[-1], one.series))
-        charge.append(one.charge_current_limit)
-    if packs.joined == "series":
+    charge = [one.charge_current_limit for one in packs.pack]
+    each = list(zip(voltages, resistances, lowest, full, charge, strict=True))
+    if packs.joined == "series":  # one current: the first pack at its end sets it, whatever the others have left
         voltage, resistance = sum(voltages), sum(resistances)
-        floor, ceiling, charging = sum(lowest), sum(full), reduce(np.minimum, charge)
-    else:
+        drawn = reduce(np.minimum, [(rest - low) / inner for rest, inner, low, _, _ in each])
+        filling = reduce(np.minimum, [(top - rest) / inner for rest, inner, _, top, _ in each])
+        charging = reduce(np.minimum, charge)
+    else:  # one voltage: a pack of low resistance takes more than its part of the current
         voltage, resistance = voltages[0], resistances[0]
         for other, other_resistance in zip(voltages[1:], resistances[1:], strict=True):
             voltage = pack.joined_voltage(voltage, resistance, other, other_resistance)
             resistance = pack.joined_resistance(resistance, other_resistance)
-        floor, ceiling, charging = reduce(np.maximum, lowest), reduce(np.minimum, full), sum(charge)
-    filling = np.maximum((ceiling - voltage) / resistance, 0.0)
+        drawn = (voltage - reduce(np.maximum, lowest)) / resistance
+        filling = (reduce(np.minimum, full) - voltage) / resistance
+        charging = (reduce(np.minimum, [rest + most * inner for rest, inner, _, _, most in each]) - voltage) / resistance
     return Supply(
         open_circuit_voltage=voltage,
         resistance=resistance,
-        discharge_limit=np.maximum((voltage - floor) / resistance, 0.0),
-        charge_limit=np.minimum(charging, filling),
+        discharge_limit=np.maximum(drawn, 0.0),
+        charge_limit=np.maximum(np.minimum(charging, filling), 0.0),
         charge_by=np.where(filling < charging, "full pack", "charge current of the packs")[()],
     )
 

@@ -10,6 +10,7 @@ import numpy as np
 from .. import units as u
 from ..formulas import joining, pack
 from ..inputs import Build, Pack
+from .cells import one_at_a_time
 from .results import Result, shown
 from .verdicts import Rule
 from .wires import lead_resistance, plug_resistance
@@ -155,6 +156,7 @@ def _grouped(build: Build, name: str | None = None) -> _Group:
         raise ValueError(f"build {build.name!r} has no packs: the joining study needs them")
     if build.packs.joined == "series":
         raise ValueError(f"the packs of build {build.name!r} are in series: the joining study needs packs in parallel")
+    one_at_a_time(build.packs)
     packs = build.packs.pack
     if name is not None and name not in build.packs.names:
         raise ValueError(f"build {build.name!r} has no pack {name!r}: there are {', '.join(build.packs.names)}")
@@ -176,6 +178,9 @@ def study(build: Build, which: str | None = None, charge: float = 1.0, others: f
     """
     group = _grouped(build, which)
     others = build.packs.held_back if others is None else others
+    for name, value in (("charge", charge), ("others", others)):
+        if np.ndim(value) or not 0 <= value <= 1:
+            raise ValueError(f"{name} must be one state of charge from 0 to 1, got {value}")
     lone = len(build.packs.pack) == 1
     state = np.r_[charge, np.full(len(group.packs) - 1, float(others))]
     loop, _ = group.loop()
@@ -303,6 +308,7 @@ def margins(build: Build) -> list[tuple[str, float, str]]:
     if build.packs.joined == "series" or len(build.packs.pack) == 1:
         words = "packs in series" if build.packs.joined == "series" else "one pack alone"
         return [("joining", np.inf, f"{words}: nothing to join")]
+    one_at_a_time(build.packs)
     held_back, worst = float(build.packs.held_back), (np.inf, "all packs are at one voltage")
     seen = set()
     for one in build.packs.pack:
@@ -316,7 +322,7 @@ def margins(build: Build) -> list[tuple[str, float, str]]:
             apart = abs(float(group.difference(state)))
             margin = limit * loop / apart if apart > 0 else np.inf
             if margin < worst[0]:
-                worst = margin, f"{apart:.1f} V apart, {limit * loop:.1f} V allowed: {by}"
+                worst = margin, f"{apart:.1f} V apart, {limit * loop:.1f} V allowed by {by.rpartition(' ')[2]}"
     return [("joining", float(worst[0]), worst[1])]
 
 

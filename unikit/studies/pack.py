@@ -10,12 +10,10 @@ from .. import units as u
 from ..formulas import cells as published
 from ..formulas import sag
 from ..inputs import Build, Case, Gear
-from .cells import OTHERS, SLOW, Source, Stack, joined, missing, pack_temperature
-from .drive import ROOM, drive
-from .loads import loads, trim_torque
+from .cells import OTHERS, SLOW, Source, Stack, joined, missing, one_at_a_time, pack_temperature
 from .motor import gust_torque
 from .results import Result, shown
-from .split import torque_split
+from .steady import steady
 from .verdicts import Rule
 
 PEAK = 10.0  # seconds that a peak lasts: a gust, the steep end of a hill
@@ -123,12 +121,10 @@ class Discharge(Result):
     pack_charges: np.ndarray | None = None
 
 
-def asked(build: Build, case: Case, gear: Gear, winding_temperature: float = ROOM) -> Asked:
+def asked(build: Build, case: Case, gear: Gear) -> Asked:
     """What a case asks of the packs, in the mean of a turn and at its peak with the gust on top."""
-    state = drive(build, case.state_of_charge, winding_temperature)
+    state, limits, split = steady(build, case, gear)
     rotation = case.speed / build.wheel.radius
-    limits = state.limits(rotation)
-    split = torque_split(build, gear, case.speed, loads(build, case).wheel_torque, state, trim_torque(build, case), limits)
     mean = split.battery_power - split.pack_loss
     torque = np.minimum(split.motor_peak + gust_torque(build, case, case.speed), limits.highest)
     at = state.point(torque, rotation)
@@ -145,8 +141,8 @@ def study(build: Build, case: Case, gear: Gear | None = None) -> Load:
     gear = gear or build.gears.named(build.gears.engaged)
     stack, load = _stack(build, case), asked(build, case, gear)
     now, cruise, held = case.state_of_charge, max(load.cruise, 0.0), build.packs.held_back
-    steady, peak = joined(stack, now, np.inf), joined(stack, now, PEAK, cruise)
-    current, top = steady.current(load.cruise), peak.current(load.peak)
+    lasting, peak = joined(stack, now, np.inf), joined(stack, now, PEAK, cruise)
+    current, top = lasting.current(load.cruise), peak.current(load.peak)
     curves = _curves(build, stack, load)
     last = joined(stack, held, PEAK, cruise)
     place, largest = _largest(build, stack, held, load.peak, cruise)
@@ -160,15 +156,15 @@ def study(build: Build, case: Case, gear: Gear | None = None) -> Load:
         temperature=float(stack.temperature),
         state_of_charge=now,
         nominal_voltage=_nominal(build),
-        rest_voltage=float(steady.voltage),
+        rest_voltage=float(lasting.voltage),
         published_voltage=float(published.published_voltage(now, chemistry)) if chemistry in published.PUBLISHED else np.nan,
         cell_voltage=cell,
         resistance=float(joined(stack, now).resistance),
         resistance_peak=float(peak.resistance),
-        resistance_steady=float(steady.resistance),
+        resistance_steady=float(lasting.resistance),
         cruise_power=load.cruise,
         cruise_current=float(current),
-        cruise_voltage=float(steady.loaded(load.cruise)),
+        cruise_voltage=float(lasting.loaded(load.cruise)),
         peak_power=load.peak,
         peak_current=float(top),
         peak_voltage=float(peak.loaded(load.peak)),
@@ -193,6 +189,8 @@ def discharge(build: Build, case: Case, gear: Gear | None = None, power: u.Watt 
     """
     stack = _stack(build, case)
     power = asked(build, case, gear or build.gears.named(build.gears.engaged)).cruise if power is None else power
+    if not np.isfinite(power):
+        raise ValueError(f"power must be a number of watts, got {power}")
     if power <= 0:
         return None
     start, held = case.state_of_charge, build.packs.held_back
@@ -250,7 +248,7 @@ def margins(build: Build, case: Case, gear: Gear) -> list[tuple[str, float, str]
         found = [("sag", np.nan, lacking)]
     else:
         most = float(joined(stack, held, PEAK, cruise).greatest_power)
-        found = [("sag", most / load.peak, f"{most:.0f} W at {100 * held:.0f} % of charge, {load.peak:.0f} W asked")]
+        found = [("sag", most / load.peak, f"{most:.0f} W at {100 * held:.0f} % charge, {load.peak:.0f} W asked")]
     lacking = missing(build.packs, ("cell_current_limit",))
     if lacking:
         return [*found, ("cell current", np.nan, lacking)]
@@ -260,7 +258,8 @@ def margins(build: Build, case: Case, gear: Gear) -> list[tuple[str, float, str]
 
 def _stack(build: Build, case: Case) -> Stack:
     if build.motor is None or build.packs is None:
-        raise ValueError(f"build {build.name!r} has no motor: the pack study needs one.")
+        raise ValueError(f"build {build.name!r} has no motor: the pack study needs one")
+    one_at_a_time(build.packs, pack_temperature(case), case.state_of_charge)
     return Stack(build.packs, pack_temperature(case))
 
 
@@ -285,14 +284,14 @@ def _unlike(build: Build) -> str:
 def _curves(build: Build, stack: Stack, load: Asked) -> dict[str, np.ndarray]:
     """Over the charge left: voltages under what is asked, and the greatest power after three times, after a peak also cold and warm."""
     here = lambda temperature, time: joined(Stack(build.packs, temperature), _GRID, time, load.cruise if load.cruise > 0 else 0.0)
-    first, later, steady = (here(stack.temperature, time) for time in (0.0, PEAK, np.inf))
+    first, later, lasting = (here(stack.temperature, time) for time in (0.0, PEAK, np.inf))
     return {
-        "voltage_at_rest": steady.voltage,
-        "voltage_mean": steady.loaded(load.cruise),
+        "voltage_at_rest": lasting.voltage,
+        "voltage_mean": lasting.loaded(load.cruise),
         "voltage_peak": later.loaded(load.peak),
         "power_at_once": first.greatest_power,
         "power_peak": later.greatest_power,
-        "power_steady": steady.greatest_power,
+        "power_steady": lasting.greatest_power,
         "power_cold": here(COLD, PEAK).greatest_power,
         "power_warm": here(WARM, PEAK).greatest_power,
     }

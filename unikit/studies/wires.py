@@ -10,9 +10,8 @@ import numpy as np
 from .. import units as u
 from ..formulas import duty, heat, pack, wiring
 from ..inputs import Build, Case, Gear, Wiring
-from .drive import drive, supply
-from .loads import loads, trim_torque
-from .split import torque_split
+from .drive import supply
+from .steady import steady
 
 LEADS = ("pack lead", "main lead", "motor lead")
 INSULATION = 0.8e-3  # metre, where the build does not say it
@@ -32,13 +31,19 @@ def plug_resistance(made: Wiring) -> u.Ohm:
 
 @dataclass(frozen=True)
 class Flow:
-    """Currents of a build in a case, and at the limits of its controller; in the order of ``LEADS``."""
+    """Currents of a build in a case, and at the limits of its controller; in the order of ``LEADS``.
+
+    Three motor leads in one sleeve share their warmth, so at the limit the rms
+    of their currents counts, turning or not.  Leads apart do not: while the
+    motor stands, one of them may carry the peak all the time.
+    """
 
     gear: str
     rms: np.ndarray
     limit: np.ndarray
     share: float  # of the main lead's current that the busiest pack carries
     fused: int  # packs whose fuses together feed the main lead
+    in_line: int  # packs in series, whose leads carry one current
     full: float  # voltage of all packs when full
     source: float  # resistance of all packs together
     short: float  # greatest current through one fuse if something shorts
@@ -49,15 +54,15 @@ def flow(build: Build, case: Case, gear: Gear | None = None) -> Flow:
     if build.motor is None:
         raise ValueError(f"build {build.name!r} has no motor: the wiring study needs one")
     gear = gear or build.gears.named(build.gears.engaged)
-    state = drive(build, case.state_of_charge)
-    split = torque_split(build, gear, case.speed, loads(build, case).wheel_torque, state, trim_torque(build, case))
+    state, _, split = steady(build, case, gear)
     main = np.sqrt(split.pack_loss / state.pack_resistance)
     phase = np.sqrt(split.copper_loss / (3 * state.phase_resistance))
     packs, series = build.packs.pack, build.packs.joined == "series"
     conductance = 1 / np.array([float(_resistance(one)) for one in packs])
     share = 1.0 if series else float(conductance.max() / conductance.sum())
     full = [float(pack.string_voltage(one.curve_voltage[-1], one.series)) for one in packs]
-    most = build.controller.battery_current_limit, build.controller.phase_current_limit / np.sqrt(2)
+    apart = build.wiring is not None and build.wiring.laid == "free"
+    most = build.controller.battery_current_limit, build.controller.phase_current_limit / (1.0 if apart else np.sqrt(2))
     voltage, source = sum(full) if series else max(full), float(supply(build.packs, 1.0).resistance)
     return Flow(
         gear=gear.name,
@@ -65,6 +70,7 @@ def flow(build: Build, case: Case, gear: Gear | None = None) -> Flow:
         limit=np.array([share * most[0], most[0], most[1]], float),
         share=share,
         fused=1 if series else len(packs),
+        in_line=len(packs) if series else 1,
         full=voltage,
         source=source,
         short=voltage / source if series else voltage * _through_one_fuse(conductance),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -52,7 +53,7 @@ RULES = (
         "precharge",
         "Is the controller's capacitor charged in time, by a resistor that bears it?",
         "the narrower of time and pulse energy",
-        f"time to {CHARGED:.0%} of the full packs' voltage, and the energy of the filled capacitor",
+        f"time to {100 * CHARGED:.0f} % of the full packs' voltage, and the energy of the filled capacitor",
         1.0,
         1.2,
         "longer precharge, another resistance, a resistor for larger pulses",
@@ -64,11 +65,12 @@ RULES = (
 
 @dataclass(frozen=True)
 class Check:
-    """One condition: what is there over what is asked, and both in words."""
+    """One condition: what is there over what is asked, and both in words, in full and as a finding has room for."""
 
     name: str
     margin: float
     words: str
+    brief: str
 
     @property
     def failed(self) -> bool:
@@ -176,15 +178,18 @@ def _known(made: Wiring, now: Flow, air: float) -> dict:
     margin = _rise_margin(leads, warm)
     worst = int(np.argmin(margin))
     ohms, plug = leads.resistance(warm), plug_resistance(made)
-    ways = np.array([2 * now.fused, 2, 3])  # of all packs, out and back; of three phases
-    heat = float(np.sum(rms**2 * ohms * ways * leads.length)) + now.fused * wires.contact_loss(rms[0], plug / 2)
+    packs = now.fused * now.in_line
+    ways = np.array([2 * packs, 2, 3])  # of all packs, out and back; of three phases
+    heat = float(np.sum(rms**2 * ohms * ways * leads.length)) + packs * wires.contact_loss(rms[0], plug / 2)
+    drops = rms * ohms * 2 * leads.length
+    main = float(wires.wire_resistance(2 * made.main_length, made.main_area))
     return {
         "hottest": LEADS[worst],
         "hottest_temperature": float(warm[worst]),
         "wire_margin": float(margin[worst]),
-        "drop": float(2 * np.sum((rms * ohms * leads.length)[:2]) + rms[0] * plug),
+        "drop": float(now.in_line * (drops[0] + rms[0] * plug) + drops[1]),
         "loss": heat,
-        "resistance": lead_resistance(made) + plug + now.fused * float(wires.wire_resistance(2 * made.main_length, made.main_area)),
+        "resistance": lead_resistance(made) + plug + main * now.fused / now.in_line,
         "area": leads.section,
         "temperature": warm,
         "bears": leads.bears(),
@@ -225,39 +230,48 @@ def _plug(made: Wiring | None, now: Flow) -> str:
     return f"{made.connector_current:.0f} A rated, {now.rms[0]:.1f} A in the case{heat}"
 
 
-def _conditions(build: Build, now: Flow, air: float) -> list[tuple[str, float, float, str]]:
-    """Each condition on the fuse: name, available, required, and how it is written."""
+def _conditions(build: Build, now: Flow, air: float) -> list[tuple[str, str, float, float, Callable[[float], str]]]:
+    """Each condition on the fuse: its name, in full and in brief, available, required, and how both are written."""
     made, leads = build.wiring, Leads(build.wiring, air)
     rating, bears = made.fuse_rating, leads.bears()
-    cold = made.insulation_limit - 273.15
-    withstood = float(wires.withstood_let_through(made.pack_area, cold, made.short_limit - 273.15))
-    amps, heat = "{:.1f} A of {:.1f} A", "{:.3g} A²s of {:.3g} A²s"
+    withstood, let_through = _withstood(made, leads.section[:2]), made.fuse_let_through * np.array([1, now.fused**2])
+    lead = int(np.argmin(withstood / let_through))
+    amps, heat, short, volts = ("{:.1f} A".format, _heat, "{:.0f} A".format, "{:.1f} V".format)
     found = [
-        ("carries the ride", rating, float(wires.least_fuse_rating(now.rms[0])), amps),
-        ("carries the controller's limit", rating, float(now.limit[0]), amps),
-        ("below the pack's lead", float(bears[0]), rating, amps),
-        ("below the main lead", float(bears[1]), now.fused * rating, amps),
+        ("carries the ride", "ride", rating, float(wires.least_fuse_rating(now.rms[0])), amps),
+        ("carries the controller's limit", "controller's limit", rating, float(now.limit[0]), amps),
+        ("below the pack's lead", "pack's lead", float(bears[0]), rating, amps),
+        ("below the main lead", "main lead", float(bears[1]), now.fused * rating, amps),
     ]
     if made.connector_current is not None:
-        found.append(("below the plug", made.connector_current, rating, amps))
+        found.append(("below the plug", "plug", made.connector_current, rating, amps))
     found += [
-        ("lets through less than the lead bears", withstood, made.fuse_let_through, heat),
-        ("breaks a short circuit", made.fuse_breaking_current, now.short, "{:.0f} A of {:.0f} A"),
-        ("voltage", made.fuse_voltage, now.full, "{:.0f} V of {:.1f} V"),
+        (f"lets through less than the {LEADS[lead]} bears", "let-through", float(withstood[lead]), float(let_through[lead]), heat),
+        ("breaks a short circuit", "short circuit", made.fuse_breaking_current, now.short, short),
+        ("voltage", "voltage", made.fuse_voltage, now.full, volts),
     ]
     if build.controller.bus_capacitance is not None:
-        found.append(("bears the surge", made.fuse_melting, _surge_heat(build, now), heat))
+        found.append(("bears the surge", "surge", made.fuse_melting, _surge_heat(build, now), heat))
     return found
+
+
+def _withstood(made: Wiring, sections: np.ndarray) -> np.ndarray:
+    """What sections bear in a short circuit, in the worst case from the limit of their insulation on."""
+    return wires.withstood_let_through(sections, made.insulation_limit - 273.15, made.short_limit - 273.15)
+
+
+def _heat(let_through: float) -> str:
+    return f"{float(f'{let_through:.3g}'):g} A²s"  # three digits, without powers of ten as far as that reads well
 
 
 def _fuse(build: Build, now: Flow, air: float) -> tuple[Check, ...]:
     """The conditions on the fuse, the narrowest first."""
     if build.wiring is None or build.wiring.fuse_rating is None:
         return ()
-    made = [
-        Check(name, available / required if required > 0 else np.inf, f"{name}: {how.format(available, required)} asked")
-        for name, available, required, how in _conditions(build, now, air)
-    ]
+    made = []
+    for name, brief, available, required, how in _conditions(build, now, air):
+        margin, numbers = available / required if required > 0 else np.inf, f"{how(available)}, {how(required)} asked"
+        made.append(Check(name, margin, f"{name}: {numbers}", f"{brief}: {numbers}"))
     return tuple(sorted(made, key=lambda check: check.margin))
 
 
@@ -275,7 +289,7 @@ def _window(build: Build, now: Flow, air: float) -> tuple[tuple[float, str], tup
     """Ratings between which a fuse fits, and what sets each end."""
     low = max(
         (float(now.limit[0]), "the controller's battery current"),
-        (float(wires.least_fuse_rating(now.rms[0])), f"{now.rms[0]:.1f} A all the time with {wires.FUSE_SHARE:.0%} of its rating"),
+        (float(wires.least_fuse_rating(now.rms[0])), f"{now.rms[0]:.1f} A all the time with {100 * wires.FUSE_SHARE:.0f} % of its rating"),
     )
     if build.wiring is None:
         return low, (np.nan, NO_WIRING)
@@ -300,10 +314,10 @@ def _precharge(build: Build, now: Flow) -> tuple[Check, ...]:
     needed = float(bus.charging_time(CHARGED, made.precharge_resistance, capacitance))
     pulse = float(bus.charging_loss(now.full, capacitance))
     found = (
-        Check("time", made.precharge_time / needed, f"time: {made.precharge_time:.2g} s of {needed:.2g} s to {CHARGED:.0%}"),
-        Check("pulse", made.precharge_energy / pulse, f"pulse: {made.precharge_energy:.3g} J of {pulse:.3g} J in the resistor"),
+        ("time", made.precharge_time / needed, f"{100 * CHARGED:.0f} % after {needed:.2g} s, {made.precharge_time:.2g} s given"),
+        ("pulse", made.precharge_energy / pulse, f"pulse of {pulse:.3g} J, the resistor bears {made.precharge_energy:.3g} J"),
     )
-    return tuple(sorted(found, key=lambda check: check.margin))
+    return tuple(sorted((Check(name, margin, words, words) for name, margin, words in found), key=lambda check: check.margin))
 
 
 def _in_words(checks: tuple[Check, ...], missing: str) -> str:
@@ -330,14 +344,15 @@ def choose(build: Build, case: Case, gear: Gear | None = None) -> Chosen:
     """The smallest conductor of each series that holds in the case, and which fuses fit the leads that the build has.
 
     A lead behind a fuse must bear its rating for ever; without one it must bear the smallest fuse that carries the case.
+    Motor leads have no fuse: they must bear the controller's limit for ever.
     """
     now, made = flow(build, case, gear), build.wiring
     rating = None if made is None else made.fuse_rating
     fused = max(float(wires.least_fuse_rating(now.rms[0])), float(now.limit[0])) if rating is None else float(rating)
-    needed = np.maximum(now.rms, [fused, now.fused * fused, 0.0])
+    needed = np.maximum(now.rms, [fused, now.fused * fused, now.limit[2]])
     behind = "the smallest fuse" if rating is None else f"the fuse of {rating:.3g} A"
-    whose = [behind, f"{now.fused} times {behind}" if now.fused > 1 else behind, ""]
-    by = np.array([name if name and need > amps else "the case" for name, need, amps in zip(whose, needed, now.rms, strict=True)])
+    whose = [behind, f"{now.fused} times {behind}" if now.fused > 1 else behind, "the controller's phase current"]
+    by = np.array([name if need > amps else "the case" for name, need, amps in zip(whose, needed, now.rms, strict=True)])
     limit = USUAL_LIMIT if made is None else made.insulation_limit
     gauges = np.arange(30, -4, -1)
     table = np.array(list(wires.CLASS_5)) * 1e-6
@@ -345,7 +360,11 @@ def choose(build: Build, case: Case, gear: Gear | None = None) -> Chosen:
     around_them = around(made)
     laid = {**around_them, "conductors": around_them["conductors"][:, None]}
     bears = [wires.ampacity(sections, limit, case.air_temperature, **laid) for sections in (wires.awg_area(gauges), real)]
-    picked = [_smallest(amps >= needed[:, None], series) for amps, series in zip(bears, (gauges, table), strict=True)]
+    holds = [amps >= needed[:, None] for amps in bears]
+    if rating is not None:  # let-through of one fuse in a pack's lead; of all at once, their currents added, in the main lead
+        for fine, sections in zip(holds, (wires.awg_area(gauges), real), strict=True):
+            fine[:2] &= _withstood(made, sections) >= made.fuse_let_through * np.array([[1], [now.fused**2]])
+    picked = [_smallest(fine, series) for fine, series in zip(holds, (gauges, table), strict=True)]
     return Chosen(
         lead=np.array(LEADS),
         needed=needed,
@@ -388,5 +407,5 @@ def margins(build: Build, case: Case, gear: Gear | None = None) -> list[tuple[st
         ("fuse", _fuse(build, now, case.air_temperature), NO_FUSE),
         ("precharge", _precharge(build, now), _no_precharge(build)),
     ):
-        found.append((key, checks[0].margin, checks[0].words) if checks else (key, np.nan, missing))
+        found.append((key, checks[0].margin, checks[0].brief) if checks else (key, np.nan, missing))
     return found

@@ -65,9 +65,10 @@ def resistor() -> float:
 
 
 @cache
-def gauge(conductors: int = 1, peak_for_rms: bool = False) -> float:
+def gauge(conductors: int = 1, rms_for_peak: bool = False) -> float:
     """Thinnest gauge of a motor lead, free in air, that bears the controller's limit for ever."""
-    needed = flow(build(), case("harbour_hill")).limit[LEADS.index("motor lead")] * (math.sqrt(2) if peak_for_rms else 1.0)
+    needed = flow(replace(build(), {"wiring.laid": "free"}), case("harbour_hill")).limit[LEADS.index("motor lead")]
+    needed *= math.sqrt(0.5) if rms_for_peak else 1.0
     made, air = build().wiring, case("harbour_hill").air_temperature
     thin = made.insulation_thickness
     bears = lambda number: wires.ampacity(wires.awg_area(number), made.insulation_limit, air, thin, conductors)
@@ -127,7 +128,7 @@ declare(
         gauge,
         tolerance=1e-6,
         hints=(
-            Slip(gauge(peak_for_rms=True) / gauge(), "that is for the peak of the phase current: what warms is the rms"),
+            Slip(gauge(rms_for_peak=True) / gauge(), "that is for the rms: while the motor stands, one lead may carry the peak"),
             Slip((gauge() + 1) / gauge(), "one size too thin: does it still hold at the limit of the insulation?"),
         ),
     ),

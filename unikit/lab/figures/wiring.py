@@ -68,7 +68,8 @@ def _lead(main, result, k: int, row: float, end: float, narrow: bool) -> None:
     pen.line(main, result.limit_current[k], row, marker="D", markersize=7, color=style.VERMILION if hot else style.INK)
     _label(main, result.current[k], row, f"ride {result.current[k]:.1f}", style.GREEN, end)
     near = result.limit_current[k] - result.current[k] < 0.25 * end  # the ride's name then needs the room on the left
-    _label(main, result.limit_current[k], row, f"limit {result.limit_current[k]:.0f}", style.VERMILION if hot else style.INK, end, near)
+    beside = max(result.limit_current[k], result.current[k] + 0.2 * end) if near and narrow else result.limit_current[k]
+    _label(main, beside, row, f"limit {result.limit_current[k]:.0f}", style.VERMILION if hot else style.INK, end, near)
     if k == 0 and result.plug_current is not None:
         pen.line(main, result.plug_current, row, marker="|", markersize=16, markeredgewidth=2, color=style.PURPLE)
         _label(main, result.plug_current, row, "plug", style.PURPLE, end)
