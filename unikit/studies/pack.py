@@ -14,7 +14,7 @@ from .cells import OTHERS, SLOW, Source, Stack, joined, missing, one_at_a_time, 
 from .motor import gust_torque
 from .results import Result, shown
 from .steady import steady
-from .verdicts import Rule
+from .verdicts import Rule, ratio
 
 PEAK = 10.0  # seconds that a peak lasts: a gust, the steep end of a hill
 COLD, WARM = 263.15, 298.15
@@ -248,12 +248,12 @@ def margins(build: Build, case: Case, gear: Gear) -> list[tuple[str, float, str]
         found = [("sag", np.nan, lacking)]
     else:
         most = float(joined(stack, held, PEAK, cruise).greatest_power)
-        found = [("sag", most / load.peak, f"{most:.0f} W at {100 * held:.0f} % charge, {load.peak:.0f} W asked")]
+        found = [("sag", ratio(most, load.peak), f"{most:.0f} W at {100 * held:.0f} % charge, {load.peak:.0f} W asked")]
     lacking = missing(build.packs, ("cell_current_limit",))
     if lacking:
         return [*found, ("cell current", np.nan, lacking)]
     place, largest = _largest(build, stack, held, load.peak, cruise)
-    return [*found, ("cell current", place.cell_current_limit / largest, f"{largest:.1f} A in pack {place.name}")]
+    return [*found, ("cell current", ratio(place.cell_current_limit, largest), f"{largest:.1f} A in pack {place.name}")]
 
 
 def _stack(build: Build, case: Case) -> Stack:

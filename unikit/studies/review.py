@@ -18,7 +18,7 @@ from .findings import FINDINGS, judged
 from .legs import greatest_torque
 from .rules import NOT_DETERMINED, assessment, look_up
 from .split import assist_gain
-from .verdicts import HOLDS, SHORT, TIGHT, UNKNOWN, Finding
+from .verdicts import HOLDS, SHORT, TIGHT, UNKNOWN, Finding, ratio
 
 if TYPE_CHECKING:
     import pandas
@@ -125,13 +125,6 @@ def review(
     return Review(build.name, tuple(found), tuple(notes))
 
 
-def _ratio(available: float, required: float) -> float:
-    """Available over required; endless when nothing is required."""
-    if required <= 0:
-        return np.inf
-    return max(available, 0.0) / required
-
-
 def _of_case(build: Build, case: Case, gear: Gear, riders: int, speeds: gearing.Gearing | None) -> list[Finding]:
     """Findings of one gear in one case."""
     speeds = speeds or gearing.study(build, case, gear)
@@ -143,13 +136,13 @@ def _of_case(build: Build, case: Case, gear: Gear, riders: int, speeds: gearing.
         found.append(judged(key, case.name, gear.name, margin, limited_by))
 
     found: list[Finding] = []
-    add("pace", _ratio(speeds.comfortable_speed, case.wanted_speed), f"{speeds.comfortable_by} at {_kmh(speeds.comfortable_speed)}")
-    add("top speed", _ratio(speeds.greatest_speed, case.speed), f"{speeds.greatest_by} at {_kmh(speeds.greatest_speed)}")
+    add("pace", ratio(speeds.comfortable_speed, case.wanted_speed), f"{speeds.comfortable_by} at {_kmh(speeds.comfortable_speed)}")
+    add("top speed", ratio(speeds.greatest_speed, case.speed), f"{speeds.greatest_by} at {_kmh(speeds.greatest_speed)}")
     lower, direction = _worse_leverage(build, gear)
     add("leverage", lower, f"{100 * lower:.0f} % left, {direction}")
     able = float(greatest_torque(build, speeds.cadence, crank < 0))
-    add("push", _ratio(able, abs(crank)), f"legs {'hold back' if crank < 0 else 'give'} {able:.0f} N·m, {abs(crank):.0f} N·m asked")
-    add("endurance", _ratio(steady.endurance, case.duration), _leg_words(steady.leg_power))
+    add("push", ratio(able, abs(crank)), f"legs {'hold back' if crank < 0 else 'give'} {able:.0f} N·m, {abs(crank):.0f} N·m asked")
+    add("endurance", ratio(steady.endurance, case.duration), _leg_words(steady.leg_power))
     if riders:
         _of_balance(build, case, gear, riders, found)
     if build.motor is not None:
@@ -217,31 +210,31 @@ def _of_motor(build: Build, case: Case, gear: Gear, speeds, felt, steady, add: C
         *((here.lowest, here.lowest_by) if here.asked_peak < 0 else (here.highest, here.highest_by)),
     )
     lost = felt.cut_out_step
-    add("motor torque", _ratio(abs(available), asked), f"{by}, {available:.0f} N·m there")
-    add("gust", _ratio(here.reserve, gust), f"{here.reserve:.0f} N·m in reserve, {gust:.0f} N·m asked")
+    add("motor torque", ratio(abs(available), asked), f"{by}, {available:.0f} N·m there")
+    add("gust", ratio(here.reserve, gust), f"{here.reserve:.0f} N·m in reserve, {gust:.0f} N·m asked")
     reached = electric.drive(build, case.state_of_charge).back_emf_rotation() * build.wheel.radius  # cold magnets are the strongest
-    add("back-EMF", _ratio(reached, speeds.greatest_speed), f"reaches the packs at {_kmh(reached)}")
+    add("back-EMF", ratio(reached, speeds.greatest_speed), f"reaches the packs at {_kmh(reached)}")
     _of_limits(build, case, here.asked_peak, max(speeds.greatest_speed, case.speed), (warm.winding_end, warm.magnet_end), add)
     air = case.air_temperature
     derated = f", derated to {100 * warm.assist_left_end:.0f} %" if warm.assist_left_end < 0.995 else ""
-    add("winding heat", _ratio(warm.winding_limit - air, warm.winding_end - air), f"winding at {warm.winding_end - 273.15:.0f} °C{derated}")
-    add("magnet heat", _ratio(warm.magnet_limit - air, warm.magnet_end - air), f"magnets at {warm.magnet_end - 273.15:.0f} °C")
+    add("winding heat", ratio(warm.winding_limit - air, warm.winding_end - air), f"winding at {warm.winding_end - 273.15:.0f} °C{derated}")
+    add("magnet heat", ratio(warm.magnet_limit - air, warm.magnet_end - air), f"magnets at {warm.magnet_end - 273.15:.0f} °C")
     lowest, again = min(warm.winding_limit, build.controller.derating_start), warm.winding_repeated
     add(
         "repeated climbs",
-        _ratio(lowest - air, again - air),
+        ratio(lowest - air, again - air),
         f"winding at {again - 273.15:.0f} °C" if np.isfinite(again) else "hotter each time",
     )
     if warm.bridge is None:
         add("controller heat", np.nan, "heat sink not described")
     else:
         hottest = warm.bridge_hottest
-        add("controller heat", _ratio(warm.bridge_limit - air, hottest - air), f"switches at {hottest - 273.15:.0f} °C")
-    add("energy", _ratio(steady.range, case.distance), _energy_words(steady.consumption / 3.6))
-    add("cut-out step", _ratio(felt.leg_torque_left, lost), f"{lost:.0f} N·m to supply at once" if lost > 0 else "nothing to supply")
+        add("controller heat", ratio(warm.bridge_limit - air, hottest - air), f"switches at {hottest - 273.15:.0f} °C")
+    add("energy", ratio(steady.range, case.distance), _energy_words(steady.consumption / 3.6))
+    add("cut-out step", ratio(felt.leg_torque_left, lost), f"{lost:.0f} N·m to supply at once" if lost > 0 else "nothing to supply")
     slope = abs(build.wheel.radius * road.slope_force(build.total_mass, case.slope))
     cap = build.assist.trim_cap if build.assist else 0.0
-    add("trim", _ratio(cap, slope), f"slope asks {slope:.0f} N·m, cap {cap:.0f} N·m")
+    add("trim", ratio(cap, slope), f"slope asks {slope:.0f} N·m, cap {cap:.0f} N·m")
 
 
 def _of_limits(
@@ -249,18 +242,18 @@ def _of_limits(
 ) -> None:
     """Findings on what a trip, full packs and currents against the magnets do."""
     line = reach.trip_voltage(build, fastest)
-    add("trip voltage", _ratio(build.controller.voltage_rating, line), f"{line:.0f} V at {_kmh(fastest)}")
+    add("trip voltage", ratio(build.controller.voltage_rating, line), f"{line:.0f} V at {_kmh(fastest)}")
     full = electric.drive(build, 1.0, *warm)
     limits = full.limits(case.speed / build.wheel.radius)
     words = f"{limits.lowest_by}, {abs(limits.lowest):.0f} N·m there" if asked < 0 else "nothing to hold back"
-    add("braking reserve", _ratio(abs(limits.lowest), -asked), words)
+    add("braking reserve", ratio(abs(limits.lowest), -asked), words)
     weakening, shorted = float(full.weakening_current), reach.shorted_current(build, full, fastest)
     pushed, by = (weakening, "field weakening") if weakening > shorted else (shorted, "joined leads")
     born = build.motor.demagnetising_current
     if born is None and pushed > 0:
         add("magnet current", np.nan, "what the magnets bear is not said")
     else:
-        add("magnet current", _ratio(born or 0.0, pushed), f"{by}, {pushed:.0f} A")
+        add("magnet current", ratio(born or 0.0, pushed), f"{by}, {pushed:.0f} A")
 
 
 def _of_build(build: Build) -> list[Finding]:
@@ -272,7 +265,7 @@ def _of_build(build: Build) -> list[Finding]:
     found = []
     if build.controller is not None:
         found.append(
-            judged("joint limit", parts.ANY, "-", _ratio(build.controller.voltage_rating, voltage), f"full packs at {voltage:.1f} V")
+            judged("joint limit", parts.ANY, "-", ratio(build.controller.voltage_rating, voltage), f"full packs at {voltage:.1f} V")
         )
     return found
 

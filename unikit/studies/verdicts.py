@@ -52,3 +52,10 @@ class Finding:
     limited_by: str
     moved_by: str
     studied_in: str
+
+
+def ratio(available: float, required: float) -> float:
+    """Available over required; endless when nothing is required."""
+    if required <= 0:
+        return np.inf
+    return max(available, 0.0) / required
