@@ -85,6 +85,11 @@ def test_intervals_of_records_from_files_hold_the_truth(tmp_path):
     assert np.mean((many.scatter_low <= TRUTH.scatter * TRUTH.gain) & (TRUTH.scatter * TRUTH.gain <= many.scatter_high)) >= LEAST
 
 
+def test_the_scatter_is_right_in_the_mean_though_crank_and_zeros_take_a_part_of_the_readings():
+    many = calibration.estimate(upwards(weighed.weighed(7, 400)))
+    assert many.scatter.mean() == pytest.approx(TRUTH.scatter * TRUTH.gain, rel=0.013)
+
+
 def test_a_record_at_a_time_gives_what_many_at_once_give():
     many = calibration.estimate(weighed.weighed(11, 3))
     runs = []

@@ -141,7 +141,9 @@ def estimate(bench: Bench, leave_out: Sequence[str] = (), reference_temperature:
 
     What the plan of the series cannot tell is held to nothing, with a doubt
     that widens the intervals of the rest.  The sensor's own scatter is found so
-    that the readings are as far off as their number lets expect.
+    that the readings are as far off as their number lets expect, less what each
+    parameter takes of them: one that was known beforehand takes the share by
+    which the readings narrow it.
     """
     fitted = _fitted(bench, leave_out)
     possible = _possible(fitted)
@@ -161,22 +163,22 @@ def estimate(bench: Bench, leave_out: Sequence[str] = (), reference_temperature:
     scale = np.where(np.isfinite(known), FINE * known, 1.0)
     scale[places] = gain * full, gain
     scale[[equations.place[name] for name in doubt]] = list(doubt.values())
-    prior = np.zeros(len(equations.names))
+    prior, spare = np.zeros(len(equations.names)), np.asarray(float(rows - alone))
     for _ in range(TURNS):  # the sensor's own scatter comes first, or the errors of weights and thermometer would be made to explain it
-        scatter = fitting.extra_scatter(*_left(equations, fitted, start), float(rows - alone))
+        scatter = fitting.extra_scatter(*_left(equations, fitted, start), spare)
         fit = fitting.adjustment([equations.scattering(run, scatter) for run in fitted], start, scale, prior, known)
-        start = fit.value
+        start, spare = fit.value, rows - np.sum(1 - (fit.error / known) ** 2, axis=-1)
     off, variance = _left(equations, fitted, fit.value)
-    probability = fitting.misfit_probability(np.sum(off**2 / variance, axis=-1), rows - alone)
-    low, high = (fitting.extra_scatter(off, variance, _quantile(share, rows - alone)) for share in (0.975, 0.025))
+    probability = fitting.misfit_probability(np.sum(off**2 / variance, axis=-1), spare)
+    low, high = (fitting.extra_scatter(off, variance, _quantile(share, spare)) for share in (0.975, 0.025))
     return Estimate(equations, fit, fitted, possible, scatter, low, high, np.asarray(probability), rows - alone, known, scale)
 
 
-def _quantile(share: float, freedom: int) -> float:
+def _quantile(share: float, freedom: np.ndarray) -> np.ndarray:
     """Quantile of chi-square."""
     from scipy.special import chdtri
 
-    return float(chdtri(freedom, 1 - share))
+    return np.asarray(chdtri(freedom, 1 - share))
 
 
 def _left(equations: Equations, runs: Sequence[Run], parameters: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
