@@ -136,6 +136,11 @@ def _fitted(bench: Bench, leave_out: Sequence[str]) -> tuple[Run, ...]:
     return fitted
 
 
+def _doubts(full_scale: float) -> dict[str, float]:
+    """Standard deviation that stands for what the readings do not tell."""
+    return {"hysteresis": HYSTERESIS_DOUBT, "zero_drift": ZERO_DOUBT * full_scale, "gain_drift": GAIN_DOUBT}
+
+
 def estimate(bench: Bench, leave_out: Sequence[str] = (), reference_temperature: u.Kelvin = REFERENCE) -> Estimate:
     """Fit the sensor to all series of a record but those left out.
 
@@ -149,7 +154,7 @@ def estimate(bench: Bench, leave_out: Sequence[str] = (), reference_temperature:
     possible = _possible(fitted)
     equations = Equations(bench, reference_temperature, one_temperature="zero_drift" not in possible)
     full = equations.full_scale
-    doubt = {"hysteresis": HYSTERESIS_DOUBT, "zero_drift": ZERO_DOUBT * full, "gain_drift": GAIN_DOUBT}
+    doubt = _doubts(full)
     known = equations.known.copy()
     for name, size in doubt.items():
         known[equations.place[name]] = np.inf if name in possible else size
@@ -369,7 +374,19 @@ def _untold(name: str, fitted: Sequence[Run]) -> str:
 
 def _notes(found: Estimate, series: Sequence[Series], bent: dict[str, tuple[float, float]]) -> Iterator[str]:
     """What has to be said with the numbers."""
-    yield from dict.fromkeys(_untold(name, found.fitted) for name in SENSOR if name not in found.told)
+    untold = [name for name in SENSOR if name not in found.told]
+    yield from dict.fromkeys(_untold(name, found.fitted) for name in untold)
+    if untold:
+        sizes = _doubts(found.equations.full_scale)
+        said = {
+            "hysteresis": f"hysteresis {100 * sizes['hysteresis']:g} %",
+            "zero_drift": f"drift of the zero {sizes['zero_drift']:.2f} N·m/K",
+            "gain_drift": f"drift of the gain {100 * sizes['gain_drift']:g} %/K",
+        }
+        yield (
+            "The other intervals hold it with a standard deviation that is assumed and not measured: "
+            f"{', '.join(said[name] for name in untold)}; a sensor that is far worse lies outside them."
+        )
     sides = {one.side for one in series}
     if len(sides) == 1:
         yield f"Weights on the {next(iter(sides))} side only: whether the other side has the same gain is not identified."
