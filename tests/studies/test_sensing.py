@@ -99,6 +99,26 @@ def test_the_command_over_a_turn_has_the_mean_that_the_split_counts_with(locatio
     assert mean == pytest.approx(0.34 * 12.0, rel=1e-4)
 
 
+def test_one_crank_is_answered_twice_for_half_the_turn_and_the_cap_halves_what_a_hard_push_gets():
+    one = replace(BUILD, {"sensor.location": "one crank"})
+    found = sensing.study(one, HILL)
+    assert found.felt == "one leg: gain 0.68 in its half of the turn, none in the other" and FOUND.felt == "both legs"
+    assert (found.phantom, found.edge, found.cap_push) == pytest.approx((2 * FOUND.phantom, 2 * FOUND.edge, FOUND.cap_push / 2))
+    half, whole = sensing.cost(one, HILL), sensing.cost(BUILD, HILL)
+    assert half.gain == pytest.approx([0.68] * 3) and whole.gain == pytest.approx([0.34] * 3)
+    told = sensing.cost(replace(BUILD, {"assist.driving_gain.long": 0.68, "assist.resisting_gain.long": 0.44}), HILL)
+    assert half.dead_time_budget == pytest.approx(told.dead_time_budget)
+    assert half.onset_gain == pytest.approx(whole.onset_gain)
+
+
+def test_nobody_knows_which_way_a_zero_drifts_so_the_larger_gain_counts_up_to_the_cap():
+    found = sensing.study(replace(BUILD, {"assist.resisting_gain.long": 0.5}), HILL)
+    assert (found.phantom, found.edge) == pytest.approx((0.5 * found.drift, 0.5 * 0.8))
+    margins = dict((key, margin) for key, margin, _ in sensing_margins.margins(replace(BUILD, {"assist.resisting_gain.long": 0.5}), HILL))
+    assert margins["phantom torque"] == pytest.approx(1.5 / found.phantom)
+    assert sensing.study(changed(zero_drift="9 N*m/K"), HILL).phantom == BUILD.assist.torque_cap
+
+
 def test_a_reaction_member_feels_the_suns_share():
     held = epicyclic.reaction_torque(24, 54, fixed="sun", driver="carrier", driven="ring", driver_torque=1.0)
     found = sensing.study(SMALL, HILL)
