@@ -68,6 +68,7 @@ def test_the_rider_gets_what_the_sensor_gets_wrong():
     assert share.heard == "the motor answers it at rest too"
     assert share.assist_gain_high / 0.34 == pytest.approx(made.gain_high / made.gain)
     assert share.assist_gain_warm == pytest.approx(0.34 * (1 + made.gain_drift * 18))
+    assert share.scatter_torque == pytest.approx(1.959964 * made.repeatability, rel=1e-4)
     assert share.loop_torque == pytest.approx(made.hysteresis * made.full_scale)
     quiet = calibrated.for_the_rider(replaced(build(), {"sensor.chain.dead_band": 0.8}), found())
     assert quiet.phantom_at_rest == 0 and quiet.heard == "hidden at rest, not on top of a push"
@@ -151,6 +152,8 @@ def test_counts_are_carried_back_through_the_divider():
     for chain in (calibrated.correct(build(), made, divider=0.8).sensor.chain, calibrated.correct(divided, made).sensor.chain):
         assert chain.rated_output == pytest.approx(plain.rated_output / 0.8) and chain.rest_output == pytest.approx(plain.rest_output / 0.8)
         assert chain.zero_drift == plain.zero_drift
+    errors = [calibrated.correct(one, made).spreads["sensor.chain.rest_output"].parameters[1] for one in (divided, build())]
+    assert errors[0] == pytest.approx(errors[1] / 0.8)
     mixed = replace(found(), estimate=replace(found().estimate, fitted=(Counted(), found().estimate.fitted[0])))
     with pytest.raises(ValueError, match="mixes outputs of the amplifier with counts, behind a divider of 0.800"):
         calibrated.correct(divided, mixed)

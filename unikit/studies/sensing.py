@@ -20,6 +20,7 @@ from .torque_chain import BACK, FORWARD, NAN, Signal, signal
 AGREES = 0.02  # of the gain: what the trade's resistors and gauges scatter anyway
 PUSHES = 0.01, 400  # the smallest push of the curve in steps of the converter, and its points
 RESERVE = 1.3
+LATEST = 2.0  # s: dead time up to which the balance is computed
 
 
 @dataclass(frozen=True)
@@ -247,9 +248,16 @@ def chain(build: Build, case: Case, gear: Gear | None = None) -> Stages:
         at_rest=start,
         at_peak=start + forward * each,
         at_peak_back=start - back * each_back,
-        used=np.array([NAN if one is None else forward / ends[0][one] for one in name]),
-        used_back=np.array([NAN if one is None else back / ends[1][one] for one in name]),
+        used=np.array([_used(forward, ends[0], one) for one in name]),
+        used_back=np.array([_used(back, ends[1], one) for one in name]),
     )
+
+
+def _used(most: float, ends: dict[str, float], name: str | None) -> float:
+    """The hardest push over the end of a stage; nan for a stage without an end."""
+    if name is None:
+        return NAN
+    return most / ends[name] if ends[name] > 0 else float("inf")
 
 
 # -- what the chain costs the balance -------------------------------------------------------
@@ -282,6 +290,9 @@ def cost(build: Build, case: Case, gear: Gear | None = None) -> Cost:
         sensor.dead_time if np.isnan(found.dead_time) else found.dead_time,
         sensor.filter_corner if np.isnan(found.corner) else found.corner,
     )
+    if parts[0] > LATEST:
+        late = f"the chain's parts are {parts[0]:.2f} s late"
+        raise ValueError(f"build {build.name!r}: {late}, and the balance study goes up to {LATEST:g} s")
     rows = {"as the build states": (sensor.dead_time, sensor.filter_corner), "by the parts": parts, "at once": (0.0, float("inf"))}
     onset, budget = [], []
     for late, corner in rows.values():

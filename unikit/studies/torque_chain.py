@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -306,7 +307,17 @@ def signal(build: Build, gear: Gear) -> Signal:
     why = missing(build, gear)
     if why:
         raise ValueError(f"build {build.name!r} in gear {gear.name!r}: {why}; the sensing study needs that")
+    _one(build, gear)
     return Signal(build, build.sensor.chain, gear, element_share(build, gear), felt_share(build))
+
+
+def _one(build: Build, gear: Gear) -> None:
+    """Refuse a column of variants: ends and words of a chain are those of one."""
+    for part in (build.sensor.chain, build.rider, build.cranks, build.assist, gear):
+        values = list(vars(part).values())
+        values += [one for value in values if isinstance(value, Mapping) for one in value.values()]
+        if any(np.ndim(value) for value in values if isinstance(value, np.ndarray)):
+            raise ValueError(f"build {build.name!r} holds a column of variants: the sensing study takes one at a time")
 
 
 def element_share(build: Build, gear: Gear) -> float:
