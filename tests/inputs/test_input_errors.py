@@ -271,7 +271,11 @@ RULES = [
     (("poisson_ratio = 0.29\n", ""), "sensor.chain.poisson_ratio: expected a value, since the element is 'hollow shaft'; found: nothing"),
     (
         ('bridge = "full"', 'bridge = "full"\nrated_torque = "90 N*m"'),
-        "sensor.chain.rated_torque: expected nothing, since the element is 'hollow shaft'; found: 90 N·m",
+        "sensor.chain.rated_output: expected a value, since rated_torque is given; found: nothing",
+    ),
+    (
+        ('bridge = "full"', 'bridge = "full"\narm_width = "9 mm"'),
+        "sensor.chain.arm_width: expected nothing, since the element is 'hollow shaft'; found: 9 mm",
     ),
     (
         ('element_yield = "620 MPa"', 'element_yield = "790 MPa"'),

@@ -9,11 +9,12 @@ import pytest
 from weighings import TRUTH, WARM, upwards
 
 from unikit.formulas import calibration as formulas
-from unikit.inputs import InputError, load_bench, load_build
+from unikit.inputs import InputError, load_bench, load_build, load_case
 from unikit.inputs import replace as replaced
-from unikit.studies import calibrated, calibration, weighed
+from unikit.studies import calibrated, calibration, sensing, sensing_margins, torque_chain, weighed
 
 DATA = Path(__file__).parents[2] / "data"
+HILL = load_case(DATA / "cases" / "harbour_hill.toml")
 
 
 @cache
@@ -63,13 +64,28 @@ def test_a_warmer_series_tells_what_one_temperature_does_not():
 def test_the_rider_gets_what_the_sensor_gets_wrong():
     share, made = calibrated.for_the_rider(build(), found()), found()
     assert share.phantom_torque == pytest.approx(made.zero_drift * 18)
-    assert share.phantom_at_rest == pytest.approx(0.34 * (made.zero_drift * 18 - 0.4)) and share.heard == "the motor answers it at rest too"
-    assert share.phantom_in_a_push == pytest.approx(0.34 * made.zero_drift * 18)
+    assert share.phantom_at_rest == share.phantom_in_a_push == pytest.approx(0.34 * made.zero_drift * 18)
+    assert share.heard == "the motor answers it at rest too"
     assert share.assist_gain_high / 0.34 == pytest.approx(made.gain_high / made.gain)
     assert share.assist_gain_warm == pytest.approx(0.34 * (1 + made.gain_drift * 18))
+    assert share.scatter_torque == pytest.approx(1.959964 * made.repeatability, rel=1e-4)
     assert share.loop_torque == pytest.approx(made.hysteresis * made.full_scale)
     quiet = calibrated.for_the_rider(replaced(build(), {"sensor.chain.dead_band": 0.8}), found())
     assert quiet.phantom_at_rest == 0 and quiet.heard == "hidden at rest, not on top of a push"
+
+
+@pytest.mark.parametrize(
+    "change", [{}, {"sensor.location": "one crank"}, {"assist.resisting_gain.long": 0.5}, {"sensor.chain.dead_band": 0.8}]
+)
+def test_calibration_and_sensing_chain_tell_the_same_phantom_torque(change):
+    one = calibrated.correct(replaced(build(), change), found())
+    share, chain = calibrated.for_the_rider(one, found()), torque_chain.signal(one, one.gears.named())
+    assert share.phantom_torque == pytest.approx(chain.drift) and share.phantom_in_a_push == pytest.approx(chain.phantom)
+    step = chain.largest_gain * chain.step
+    if chain.gain(1) >= chain.gain(-1):
+        assert share.phantom_at_rest == pytest.approx(float(chain.command(chain.drift)), abs=step)
+    else:
+        assert share.phantom_at_rest == pytest.approx(-float(chain.command(-chain.drift)), abs=step)
 
 
 def test_the_rider_is_told_what_is_missing():
@@ -88,7 +104,7 @@ def test_the_rider_is_told_what_is_missing():
 def test_a_build_gets_the_measured_sensor():
     made = calibrated.correct(build(), found())
     chain = made.sensor.chain
-    assert chain.element == "rated" and chain.rated_torque == found().full_scale
+    assert chain.element == "rated" and chain.rated_torque == 60.0  # the rating of a bought element is not what happened to be hung
     assert chain.rated_output * chain.excitation * chain.amplifier_gain / chain.rated_torque == pytest.approx(found().gain)
     assert chain.rest_output == found().offset and chain.zero_drift == found().zero_drift
     mean, error = made.spreads["sensor.chain.rated_output"].parameters
@@ -97,7 +113,7 @@ def test_a_build_gets_the_measured_sensor():
     assert build().sensor.chain.rated_torque == 60.0
 
 
-def test_a_shape_makes_room_for_a_rating():
+def test_a_shape_stays_for_its_strength_and_the_measured_output_counts():
     shaft = {
         "element": "hollow shaft",
         "shaft_diameter": "25 mm",
@@ -106,11 +122,22 @@ def test_a_shape_makes_room_for_a_rating():
         "poisson_ratio": 0.29,
         "gauge_factor": 2.05,
         "gauge_resistance": "350 ohm",
+        "element_yield": "620 MPa",
     }
     kept = {name: value for name, value in weighed.CHAIN.items() if name not in ("rated_torque", "rated_output")}
-    chain = calibrated.correct(replaced(build(), {"sensor.chain": kept | shaft}), found()).sensor.chain
-    assert chain.element == "rated" and chain.shaft_diameter is chain.gauge_factor is chain.elastic_modulus is None
-    assert chain.gauge_resistance == 350.0 and chain.rated_torque == found().full_scale
+    before = replaced(build(), {"sensor.chain": kept | shaft})
+    after = calibrated.correct(before, found())
+    assert after.sensor.chain.element == "hollow shaft" and after.sensor.chain.rated_torque == found().full_scale
+    one, was = (torque_chain.signal(made, made.gears.named()) for made in (after, before))
+    assert one.sensitivity == pytest.approx(found().gain) and was.sensitivity != pytest.approx(found().gain, rel=0.01)
+    assert (one.overload, one.stress, one.shaped) == (was.overload, was.stress, was.output) and one.overload == pytest.approx(
+        4.49, abs=0.01
+    )
+    assert one.curvature == pytest.approx(0.0, abs=1e-9)
+    assert dict((k, w) for k, _, w in sensing_margins.margins(after, HILL))["sensor element"] == "yield"
+    with pytest.raises(ValueError, match="rated_output was measured on the element as it is"):
+        sensing.size(after, HILL, change="bore")
+    assert sensing.size(after, HILL, change="gain").reserve == pytest.approx(sensing.RESERVE)
 
 
 def test_counts_are_carried_back_through_the_divider():
@@ -119,19 +146,26 @@ def test_counts_are_carried_back_through_the_divider():
             return quantity == "converter_counts"
 
     made = replace(found(), estimate=replace(found().estimate, fitted=(Counted(),)))
-    with pytest.raises(ValueError, match="has counts of a converter: say divider"):
-        calibrated.correct(build(), made)
-    chain, plain = calibrated.correct(build(), made, divider=0.8).sensor.chain, calibrated.correct(build(), found()).sensor.chain
-    assert chain.rated_output == pytest.approx(plain.rated_output / 0.8) and chain.rest_output == pytest.approx(plain.rest_output / 0.8)
-    assert chain.zero_drift == plain.zero_drift
+    divided = replaced(build(), {"sensor.chain.upper_resistor": "1000 ohm", "sensor.chain.lower_resistor": "4000 ohm"})
+    plain = calibrated.correct(build(), made).sensor.chain
+    assert plain.rated_output == calibrated.correct(divided, found()).sensor.chain.rated_output  # an output is that of the amplifier
+    for chain in (calibrated.correct(build(), made, divider=0.8).sensor.chain, calibrated.correct(divided, made).sensor.chain):
+        assert chain.rated_output == pytest.approx(plain.rated_output / 0.8) and chain.rest_output == pytest.approx(plain.rest_output / 0.8)
+        assert chain.zero_drift == plain.zero_drift
+    errors = [calibrated.correct(one, made).spreads["sensor.chain.rest_output"].parameters[1] for one in (divided, build())]
+    assert errors[0] == pytest.approx(errors[1] / 0.8)
+    mixed = replace(found(), estimate=replace(found().estimate, fitted=(Counted(), found().estimate.fitted[0])))
+    with pytest.raises(ValueError, match="mixes outputs of the amplifier with counts, behind a divider of 0.800"):
+        calibrated.correct(divided, mixed)
+    assert calibrated.correct(build(), mixed).sensor.chain.rated_output == plain.rated_output
 
 
 def test_a_reaction_member_takes_its_share_of_the_torque():
     at_sun = replaced(build(), {"sensor.location": "reaction member"})
     chain = calibrated.correct(at_sun, found()).sensor.chain
     share = 1 - 1 / 1.6338
-    assert chain.rated_torque == pytest.approx(found().full_scale * share) and chain.zero_drift == pytest.approx(found().zero_drift * share)
-    assert chain.rated_output == calibrated.correct(build(), found()).sensor.chain.rated_output
+    assert chain.rated_torque == 60.0 and chain.zero_drift == pytest.approx(found().zero_drift * share)
+    assert chain.rated_output * share == pytest.approx(calibrated.correct(build(), found()).sensor.chain.rated_output)
     with pytest.raises(ValueError, match="in gear 'direct' the reaction member takes no torque"):
         calibrated.correct(replaced(at_sun, {"gears.engaged": "direct"}), found())
 

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from unikit.formulas import epicyclic
+from unikit.formulas.converter import averaged_share
 from unikit.formulas.reach import Limits
 from unikit.inputs import load_build, load_case, replace
 from unikit.studies import balance, sensing, sensing_margins, torque_chain
@@ -74,6 +75,11 @@ def test_the_staircase_holds_the_same_numbers():
     assert rows["controller input"][3] == pytest.approx(FOUND.peak_back / FOUND.range_back)
     assert rows["commanded torque"][1] == pytest.approx(0.34 * FOUND.peak)
     assert rows["commanded torque"][2] == pytest.approx(FOUND.peak / FOUND.cap_push)
+    assert stages.at_peak_back[-1] == pytest.approx(-0.22 * FOUND.peak_back)
+    assert FOUND.weight_torque == pytest.approx(78 * 9.80665 * 0.131, rel=1e-3)
+    hard = sensing.study(BUILD, HILL, share=1.0)
+    assert hard.unanswered == pytest.approx(0.34 * FOUND.peak - 34.0, abs=1.01 * FOUND.resolution_wheel)
+    assert signal().ends(torque_chain.BACK)["converter"] == pytest.approx(1.4 / FOUND.sensitivity)
     assert "range used [%]" in stages.table().columns
 
 
@@ -97,6 +103,26 @@ def test_the_command_over_a_turn_has_the_mean_that_the_split_counts_with(locatio
     mean = signal(build).command(felt).mean()
     assert mean == pytest.approx(float(answer(build, build.gears.named(), 12.0, wide)), rel=1e-4)
     assert mean == pytest.approx(0.34 * 12.0, rel=1e-4)
+
+
+def test_one_crank_is_answered_twice_for_half_the_turn_and_the_cap_halves_what_a_hard_push_gets():
+    one = replace(BUILD, {"sensor.location": "one crank"})
+    found = sensing.study(one, HILL)
+    assert found.felt == "one leg: gain 0.68 in its half of the turn, none in the other" and FOUND.felt == "both legs"
+    assert (found.phantom, found.edge, found.cap_push) == pytest.approx((2 * FOUND.phantom, 2 * FOUND.edge, FOUND.cap_push / 2))
+    half, whole = sensing.cost(one, HILL), sensing.cost(BUILD, HILL)
+    assert half.gain == pytest.approx([0.68] * 3) and whole.gain == pytest.approx([0.34] * 3)
+    told = sensing.cost(replace(BUILD, {"assist.driving_gain.long": 0.68, "assist.resisting_gain.long": 0.44}), HILL)
+    assert half.dead_time_budget == pytest.approx(told.dead_time_budget)
+    assert half.onset_gain == pytest.approx(whole.onset_gain)
+
+
+def test_nobody_knows_which_way_a_zero_drifts_so_the_larger_gain_counts_up_to_the_cap():
+    found = sensing.study(replace(BUILD, {"assist.resisting_gain.long": 0.5}), HILL)
+    assert (found.phantom, found.edge) == pytest.approx((0.5 * found.drift, 0.5 * 0.8))
+    margins = dict((key, margin) for key, margin, _ in sensing_margins.margins(replace(BUILD, {"assist.resisting_gain.long": 0.5}), HILL))
+    assert margins["phantom torque"] == pytest.approx(1.5 / found.phantom)
+    assert sensing.study(changed(zero_drift="9 N*m/K"), HILL).phantom == BUILD.assist.torque_cap
 
 
 def test_a_reaction_member_feels_the_suns_share():
@@ -124,6 +150,15 @@ def test_noise_is_that_of_a_chain_simulated_in_time():
     averaged = np.convolve(samples, np.ones(8) / 8, "valid")[200:]
     # as torque: microvolts per newton metre of the bridge
     assert averaged.std() / (3.3 * one.output) == pytest.approx(one.noise, rel=0.04)
+
+
+def test_resolution_and_effective_bits_by_another_way():
+    quiet = sensing.study(changed(input_noise=0, gauge_resistance=None), HILL)
+    assert quiet.effective_bits == pytest.approx(12 + math.log2((3.05 - 0.25) / 3.3))  # an ideal converter of which a part is used
+    gauges = changed(input_noise=0, converter_bits=24)
+    by_hand = math.sqrt(4 * 1.380649e-23 * 293.15 * 350 * math.pi / 2 * signal().corner) * float(averaged_share(8, 1000.0, signal().corner))
+    assert signal(gauges).noise == pytest.approx(by_hand / (3.3 * signal().output))
+    assert math.erfc(signal(gauges).resolution / signal(gauges).noise / 2 / math.sqrt(2)) == pytest.approx(1e-3, rel=0.05)
 
 
 def test_what_is_not_stated_is_unknown_and_said():
@@ -168,6 +203,9 @@ def test_margins_are_the_quotients_that_the_table_says():
         "edge of the dead band",
     )
     assert found["phantom torque"] == (pytest.approx(BUILD.assist.trim_step / FOUND.phantom), "against one trim step")
+    free = {key: (margin, words) for key, margin, words in sensing_margins.margins(replace(BUILD, {"assist.trim_step": 0}), HILL)}
+    rolls = BUILD.total_mass * 9.80665 * BUILD.wheel.rolling_coefficient + BUILD.wheel.bearing_drag
+    assert free["phantom torque"] == (pytest.approx(BUILD.wheel.radius * rolls / FOUND.phantom, rel=1e-3), "against rolling on the level")
     assert found["sensor element"] == (pytest.approx(min(FOUND.overload, FOUND.fatigue)), "fatigue")
     strong = dict(
         (key, margin) for key, margin, _ in sensing_margins.margins(replace(BUILD, {"rider.zero_cadence_torque": "150 N*m"}), HILL)
@@ -273,6 +311,19 @@ def test_the_cost_is_that_of_the_balance_study():
     told = balance.study(replace(BUILD, {"sensor.dead_time": slow.dead_time[1], "sensor.filter_corner": slow.filter_corner[1]}), HILL)
     assert slow.onset_gain[1] == pytest.approx(told.onset_gain) and slow.onset_gain[1] < found.onset_gain[1] < found.onset_gain[2]
     assert slow.dead_time_budget[1] == pytest.approx(told.dead_time_budget)
+
+
+def test_a_chain_too_late_for_any_balance_is_told_so():
+    with pytest.raises(ValueError, match=r"the chain's parts are 2\.05 s late, and the balance study goes up to 2 s"):
+        sensing.cost(changed(averaged_samples=4096), HILL)
+
+
+def test_a_motor_that_answers_nothing_and_a_column_of_builds():
+    still = replace(BUILD, {"assist.torque_cap": 0})
+    assert sensing.study(still, HILL).phantom == 0.0 and sensing.chain(still, HILL).used[-1] == math.inf
+    column = replace(BUILD, {"sensor.chain.shaft_bore": np.array([0.020, 0.021])})
+    with pytest.raises(ValueError, match="holds a column of variants: the sensing study takes one at a time"):
+        sensing.study(column, HILL)
 
 
 def test_results_are_frozen_and_print():

@@ -92,7 +92,7 @@ def adc_step(full_scale: u.Volt, bits: u.Number) -> u.Volt:
 
 @formula(equation=r"S = \frac{x}{T}\,U_e\,v\,d", source="definition", sign="rising with torque that drives")
 def sensitivity(
-    bridge_output: u.VoltPerVolt, torque: u.NewtonMetre, excitation: u.Volt, gain: u.Ratio, divider: u.Ratio = 1.0
+    bridge_output: u.VoltPerVolt, torque: u.NewtonMetre, excitation: u.Volt, amplifier_gain: u.Ratio, divider: u.Ratio = 1.0
 ) -> u.VoltPerNewtonMetre:
     """Voltage at the converter per torque.
 
@@ -100,7 +100,7 @@ def sensitivity(
         bridge_output: output of the bridge over its excitation at some torque.
         torque: that torque, such as 1 N*m.
         excitation: voltage across the bridge.
-        gain: output of the amplifier over that of the bridge.
+        amplifier_gain: output of the amplifier over that of the bridge.
         divider: voltage at the converter over output of the amplifier.
 
     >>> round(sensitivity(0.00106, 123.0, 3.3, 360.0), 6)
@@ -108,9 +108,9 @@ def sensitivity(
     """
     positive("torque", torque)
     positive("excitation", excitation)
-    positive("gain", gain)
+    positive("amplifier_gain", amplifier_gain)
     within("divider", divider, 0.0, 1.0)
-    return bridge_output / torque * excitation * gain * divider
+    return bridge_output / torque * excitation * amplifier_gain * divider
 
 
 @formula(
@@ -162,19 +162,19 @@ def input_scale(
     source="definition",
     sign="positive for driving torque, negative for holding back",
 )
-def saturation_torque(end: u.Volt, rest: u.Volt, volts_per_newton_metre: u.VoltPerNewtonMetre) -> u.NewtonMetre:
+def saturation_torque(end: u.Volt, rest_output: u.Volt, volts_per_newton_metre: u.VoltPerNewtonMetre) -> u.NewtonMetre:
     """Torque at which a stage comes to its end.
 
     Args:
         end: voltage at which the stage goes no further.
-        rest: its voltage without torque.
+        rest_output: its voltage without torque.
         volts_per_newton_metre: its voltage per torque.
 
     >>> round(saturation_torque(3.05, 1.4, 0.0103), 2), round(saturation_torque(0.25, 1.4, 0.0103), 2)
     (160.19, -111.65)
     """
     positive("volts_per_newton_metre", volts_per_newton_metre)
-    return (end - rest) / volts_per_newton_metre
+    return (end - rest_output) / volts_per_newton_metre
 
 
 @formula(equation=r"T = k\,\frac{z\,\Delta\vartheta}{s}", source="definition", sign="size; it may drive or hold back")

@@ -40,9 +40,15 @@ class Chain(Part):
         "how many of the bridge's arms are active gauges; full if left out", words=("quarter", "half", "full"), default=None
     )
     gauge_resistance: u.Ohm | None = field("resistance of one gauge", low=50, high=20e3, unit="ohm", default=None)
-    rated_torque: u.NewtonMetre | None = field("torque at which a bought element gives its rated output", low=0.1, high=2000, default=None)
+    rated_torque: u.NewtonMetre | None = field(
+        "torque at which the element gives its rated output; of a bought one its rating", low=0.1, high=2000, default=None
+    )
     rated_output: u.VoltPerVolt | None = field(
-        "output of the bought element at that torque over its excitation", low=1e-5, high=0.2, unit="mV/V", default=None
+        "output at that torque over the excitation; for a shaft or arm as measured, instead of shape and gauge factor",
+        low=1e-5,
+        high=0.2,
+        unit="mV/V",
+        default=None,
     )
     excitation: u.Volt = field("voltage across the bridge", low=0.1, high=24)
     amplifier_gain: u.Ratio = field("output voltage over bridge voltage", low=1, high=1e5)

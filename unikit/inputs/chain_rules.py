@@ -13,14 +13,15 @@ from .records import Finding, Unread, rule
 
 STRAINED = ("elastic_modulus", "gauge_factor")
 BORNE = ("element_yield", "element_strength", "element_endurance", "stress_concentration", "bridge")
+RATED = ("rated_torque", "rated_output")
 NEEDS = {
     "hollow shaft": ("shaft_diameter", "poisson_ratio", *STRAINED),
     "arm": ("arm_height", "arm_width", "arm_distance", "arm_length", *STRAINED),
-    "rated": ("rated_torque", "rated_output"),
+    "rated": RATED,
 }
 TAKES = {
-    "hollow shaft": (*NEEDS["hollow shaft"], "shaft_bore", *BORNE),
-    "arm": (*NEEDS["arm"], *BORNE),
+    "hollow shaft": (*NEEDS["hollow shaft"], "shaft_bore", *BORNE, *RATED),
+    "arm": (*NEEDS["arm"], *BORNE, *RATED),
     "rated": NEEDS["rated"],
 }
 
@@ -35,6 +36,14 @@ def _element_has_what_it_needs(chain: Chain) -> Iterator[Finding]:
     for name in NEEDS[chain.element]:
         if _given(chain, name) is None:
             yield name, None, f"a value, since the element is {chain.element!r}", "nothing"
+
+
+@rule(Chain)
+def _a_measured_output_has_its_torque(chain: Chain) -> Iterator[Finding]:
+    if chain.element != "rated":
+        for one, other in (RATED, RATED[::-1]):
+            if _given(chain, one) is None and _given(chain, other) is not None:
+                yield one, None, f"a value, since {other} is given", "nothing"
 
 
 @rule(Chain)

@@ -42,6 +42,7 @@ SENSING: dict[str, Topic] = {
         ("slope",),
         (
             "gear",
+            "felt",
             "looked",
             "answered",
             "unanswered",

@@ -11,27 +11,19 @@ import numpy as np
 
 from .. import units as u
 from ..formulas import calibration, fitting
-from ..inputs import Build, Spread, save_build
+from ..inputs import Build, Spread, chain_rules, save_build
 from ..inputs import replace as replaced
 from ..inputs.bench import Run, make_run
 from ..inputs.fields import specs
 from ..inputs.spreads import write_spread
 from .calibration import LEAST_SPAN, SENSOR, WORDS, Calibration, expected_errors
 from .results import Result, shown
+from .split import felt_share
+from .torque_chain import element_share
 from .verdicts import Rule
 
 WARMER = 15.0  # K beyond the series there are: what a warm room or a cold cellar gives
 CHAIN = "sensor.chain"
-SHAPE = (
-    "shaft_",
-    "arm_",
-    "element_",
-    "elastic_",
-    "poisson_",
-    "stress_",
-    "bridge",
-    "gauge_factor",
-)  # of a strained element, not of a rated one
 STEP = 1e-4  # of a standard error or of the value, for slopes of a formula that is nearly straight
 
 RULES = (
@@ -191,6 +183,7 @@ def for_the_rider(build: Build, found: Calibration) -> RiderShare:
         raise ValueError(f"build {build.name!r} has no assist: nothing answers the sensor")
     gear = build.gears.engaged
     gain, chain = float(build.assist.driving_gain[gear]), build.sensor.chain
+    largest = max(gain, float(build.assist.resisting_gain[gear])) / felt_share(build)  # a zero may drift either way
     warming = math.nan if chain is None or chain.warming is None else float(chain.warming)
     band = math.nan if chain is None else float(chain.dead_band or 0.0)
     drift = math.nan if found.zero_drift is None else abs(found.zero_drift)
@@ -209,8 +202,8 @@ def for_the_rider(build: Build, found: Calibration) -> RiderShare:
         assist_gain_warm=gain * (1 + change),
         warming=warming,
         phantom_torque=phantom,
-        phantom_at_rest=gain * float(np.maximum(phantom - band, 0.0)),
-        phantom_in_a_push=gain * phantom,
+        phantom_at_rest=0.0 if phantom <= band else largest * phantom,
+        phantom_in_a_push=largest * phantom,
         loop_torque=float(calibration.loop_half_width(found.full_scale / 2, found.full_scale, loop)),
         scatter_torque=1.96 * found.repeatability,
         loop_lag=float(calibration.loop_lag(loop)),
@@ -219,26 +212,34 @@ def for_the_rider(build: Build, found: Calibration) -> RiderShare:
     )
 
 
-def _element_share(build: Build) -> float:
-    """Torque of the strained element per crank torque: all of it but at the reaction member, which takes what is left of it by the gear."""
-    if build.sensor.location != "reaction member":
-        return 1.0
-    ratio = float(build.gears.named(build.gears.engaged).ratio)
-    if ratio == 1:
+def _share(build: Build) -> float:
+    """Torque at the element over that at the crank, in the engaged gear."""
+    gear = build.gears.named(build.gears.engaged)
+    if build.sensor.location == "reaction member" and not gear.ratio > 1:
+        raise ValueError(f"build {build.name!r}: in gear {gear.name!r} the reaction member takes no torque; engage the gear of the test")
+    return element_share(build, gear)
+
+
+def _divider(build: Build, found: Calibration) -> float:
+    """Voltage where the record was read over output of the amplifier: 1, or that of the build's resistors for a record of counts."""
+    counted = {"converter_counts" in run for run in found.estimate.fitted}
+    share = float(chain_rules.divider(build.sensor.chain)) if True in counted else 1.0
+    if len(counted) == 2 and share != 1:
         raise ValueError(
-            f"build {build.name!r}: in gear {build.gears.engaged!r} the reaction member takes no torque; engage the gear of the test"
+            f"record {found.record!r} mixes outputs of the amplifier with counts, behind a divider of {share:.3f}: leave out one of both"
         )
-    return abs(1 - 1 / ratio)
+    return share
 
 
 def correct(build: Build, found: Calibration, divider: u.Ratio | None = None) -> Build:
     """The build with the measured sensor: rated output at the greatest torque hung, output at rest, and drift of the zero.
 
     Each carries its standard error as a spread, and ``source`` says where it is
-    from.  What the weights do not tell keeps what the build said.  An element
-    that was reckoned from its shape becomes one with a rating, so its shape is
-    left out.  For a record of converter counts ``divider`` is the voltage at
-    the converter over that of the amplifier, 1 without resistors between.
+    from.  What the weights do not tell keeps what the build said.  A strained
+    shape stays, for its strength; a bought element keeps its rated torque, and
+    gets the output that the measured line has there.  ``divider`` is the voltage
+    where the record was read over that of the amplifier: if left out, that of
+    the chain's resistors for converter counts, and 1 for an output.
     """
     chain = None if build.sensor is None else build.sensor.chain
     if chain is None:
@@ -249,23 +250,18 @@ def correct(build: Build, found: Calibration, divider: u.Ratio | None = None) ->
         raise ValueError(
             f"record {found.record!r}: the output falls with forward torque; write sign = -1 for its column, or change the wires"
         )
-    if divider is None:
-        if any("converter_counts" in run for run in found.estimate.fitted):
-            raise ValueError(
-                f"record {found.record!r} has counts of a converter: say divider, 1 without resistors between it and the amplifier"
-            )
-        divider = 1.0
-    share = _element_share(build)
-    bridge = float(chain.excitation) * float(chain.amplifier_gain) * divider
+    divider = _divider(build, found) if divider is None else divider
+    share = _share(build)
+    torque = float(chain.rated_torque) if chain.element == "rated" else found.full_scale * share
+    volts = torque / share / (float(chain.excitation) * float(chain.amplifier_gain) * divider)  # at the bridge, by gain and excitation
     made = {
-        "rated_output": (found.gain * found.full_scale / bridge, _error(found, "gain") * found.full_scale / bridge),
+        "rated_output": (found.gain * volts, _error(found, "gain") * volts),
         "rest_output": (found.offset / divider, _error(found, "offset") / divider),
     }
     if found.zero_drift is not None:
         made["zero_drift"] = (abs(found.zero_drift) * share, _error(found, "zero_drift") * share)
     limits = specs(type(chain))
-    shape = [name for name in limits if name.startswith(SHAPE) and getattr(chain, name) is not None]
-    changes = {f"{CHAIN}.{name}": None for name in shape} | {f"{CHAIN}.element": "rated", f"{CHAIN}.rated_torque": found.full_scale * share}
+    changes: dict[str, object] = {f"{CHAIN}.rated_torque": torque}
     for name, (value, error) in made.items():
         spec = limits[name]
         if not spec.low <= value <= spec.high:

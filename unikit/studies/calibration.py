@@ -136,18 +136,25 @@ def _fitted(bench: Bench, leave_out: Sequence[str]) -> tuple[Run, ...]:
     return fitted
 
 
+def _doubts(full_scale: float) -> dict[str, float]:
+    """Standard deviation that stands for what the readings do not tell."""
+    return {"hysteresis": HYSTERESIS_DOUBT, "zero_drift": ZERO_DOUBT * full_scale, "gain_drift": GAIN_DOUBT}
+
+
 def estimate(bench: Bench, leave_out: Sequence[str] = (), reference_temperature: u.Kelvin = REFERENCE) -> Estimate:
     """Fit the sensor to all series of a record but those left out.
 
     What the plan of the series cannot tell is held to nothing, with a doubt
     that widens the intervals of the rest.  The sensor's own scatter is found so
-    that the readings are as far off as their number lets expect.
+    that the readings are as far off as their number lets expect, less what each
+    parameter takes of them: one that was known beforehand takes the share by
+    which the readings narrow it.
     """
     fitted = _fitted(bench, leave_out)
     possible = _possible(fitted)
     equations = Equations(bench, reference_temperature, one_temperature="zero_drift" not in possible)
     full = equations.full_scale
-    doubt = {"hysteresis": HYSTERESIS_DOUBT, "zero_drift": ZERO_DOUBT * full, "gain_drift": GAIN_DOUBT}
+    doubt = _doubts(full)
     known = equations.known.copy()
     for name, size in doubt.items():
         known[equations.place[name]] = np.inf if name in possible else size
@@ -161,22 +168,22 @@ def estimate(bench: Bench, leave_out: Sequence[str] = (), reference_temperature:
     scale = np.where(np.isfinite(known), FINE * known, 1.0)
     scale[places] = gain * full, gain
     scale[[equations.place[name] for name in doubt]] = list(doubt.values())
-    prior = np.zeros(len(equations.names))
+    prior, spare = np.zeros(len(equations.names)), np.asarray(float(rows - alone))
     for _ in range(TURNS):  # the sensor's own scatter comes first, or the errors of weights and thermometer would be made to explain it
-        scatter = fitting.extra_scatter(*_left(equations, fitted, start), float(rows - alone))
+        scatter = fitting.extra_scatter(*_left(equations, fitted, start), spare)
         fit = fitting.adjustment([equations.scattering(run, scatter) for run in fitted], start, scale, prior, known)
-        start = fit.value
+        start, spare = fit.value, rows - np.sum(1 - (fit.error / known) ** 2, axis=-1)
     off, variance = _left(equations, fitted, fit.value)
-    probability = fitting.misfit_probability(np.sum(off**2 / variance, axis=-1), rows - alone)
-    low, high = (fitting.extra_scatter(off, variance, _quantile(share, rows - alone)) for share in (0.975, 0.025))
+    probability = fitting.misfit_probability(np.sum(off**2 / variance, axis=-1), spare)
+    low, high = (fitting.extra_scatter(off, variance, _quantile(share, spare)) for share in (0.975, 0.025))
     return Estimate(equations, fit, fitted, possible, scatter, low, high, np.asarray(probability), rows - alone, known, scale)
 
 
-def _quantile(share: float, freedom: int) -> float:
+def _quantile(share: float, freedom: np.ndarray) -> np.ndarray:
     """Quantile of chi-square."""
     from scipy.special import chdtri
 
-    return float(chdtri(freedom, 1 - share))
+    return np.asarray(chdtri(freedom, 1 - share))
 
 
 def _left(equations: Equations, runs: Sequence[Run], parameters: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -367,7 +374,19 @@ def _untold(name: str, fitted: Sequence[Run]) -> str:
 
 def _notes(found: Estimate, series: Sequence[Series], bent: dict[str, tuple[float, float]]) -> Iterator[str]:
     """What has to be said with the numbers."""
-    yield from dict.fromkeys(_untold(name, found.fitted) for name in SENSOR if name not in found.told)
+    untold = [name for name in SENSOR if name not in found.told]
+    yield from dict.fromkeys(_untold(name, found.fitted) for name in untold)
+    if untold:
+        sizes = _doubts(found.equations.full_scale)
+        said = {
+            "hysteresis": f"hysteresis {100 * sizes['hysteresis']:g} %",
+            "zero_drift": f"drift of the zero {sizes['zero_drift']:.2f} N·m/K",
+            "gain_drift": f"drift of the gain {100 * sizes['gain_drift']:g} %/K",
+        }
+        yield (
+            "The other intervals hold it with a standard deviation that is assumed and not measured: "
+            f"{', '.join(said[name] for name in untold)}; a sensor that is far worse lies outside them."
+        )
     sides = {one.side for one in series}
     if len(sides) == 1:
         yield f"Weights on the {next(iter(sides))} side only: whether the other side has the same gain is not identified."

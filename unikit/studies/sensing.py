@@ -20,6 +20,7 @@ from .torque_chain import BACK, FORWARD, NAN, Signal, signal
 AGREES = 0.02  # of the gain: what the trade's resistors and gauges scatter anyway
 PUSHES = 0.01, 400  # the smallest push of the curve in steps of the converter, and its points
 RESERVE = 1.3
+LATEST = 2.0  # s: dead time up to which the balance is computed
 
 
 @dataclass(frozen=True)
@@ -29,6 +30,7 @@ class Sensing(Result):
     gear: str = shown("gear")
     location: str = shown("measured at")
     location_share: u.Ratio = shown("torque there over crank torque", "%", 1)
+    felt: str = shown("felt of the legs")
     sensitivity: u.VoltPerNewtonMetre = shown("at the converter for torque at the crank", "mV/(N*m)", 3)
     gain: u.Ratio = shown("assist gain that the chain gives", digits=3)
     scale: u.Ratio = shown("input scale that the assist gain needs", digits=4)
@@ -96,28 +98,29 @@ def study(build: Build, case: Case, gear: Gear | None = None, share: float = 1 /
     found = signal(build, _gear(build, gear))
     gain = found.gain(FORWARD)
     (end, by), (end_back, by_back) = found.saturation(FORWARD), found.saturation(BACK)
-    phantom, step, looked = gain * found.drift, build.assist.trim_step, share * found.peak[0]
+    step, looked = build.assist.trim_step, share * found.peak[0]
     push = np.geomspace(PUSHES[0] * found.step, 2.5 * max(end, end_back, *found.peak), PUSHES[1])
     return Sensing(
         gear=found.gear.name,
         location=build.sensor.location,
         location_share=found.share,
+        felt=_felt(found),
         sensitivity=found.sensitivity,
         gain=gain * found.seen,
         scale=found.scale(FORWARD),
         scale_resisting=found.scale(BACK),
         agreement=_agreement(found),
         resolution=found.resolution,
-        resolution_wheel=gain * found.resolution,
+        resolution_wheel=found.largest_gain * found.resolution,
         resolution_by=found.resolution_by,
         noise=found.noise,
         rounding=found.rounding,
         effective_bits=found.effective_bits,
         dead_band=found.chain.dead_band or 0.0,
-        edge=gain * (found.chain.dead_band or 0.0),
+        edge=found.largest_gain * (found.chain.dead_band or 0.0),
         drift=found.drift,
-        phantom=phantom,
-        phantom_steps=phantom / step if step > 0 else NAN,
+        phantom=found.phantom,
+        phantom_steps=found.phantom / step if step > 0 else NAN,
         phantom_rest=_phantom_rest(found),
         peak=found.peak[0],
         peak_back=found.peak[1],
@@ -156,6 +159,12 @@ def study(build: Build, case: Case, gear: Gear | None = None, share: float = 1 /
 
 def _gear(build: Build, gear: Gear | None) -> Gear:
     return build.gears.named(None if gear is None else gear.name)
+
+
+def _felt(found: Signal) -> str:
+    if found.seen == 1:
+        return "both legs"
+    return f"one leg: gain {found.gain(FORWARD):.2f} in its half of the turn, none in the other"
 
 
 def _agreement(found: Signal) -> str:
@@ -239,9 +248,16 @@ def chain(build: Build, case: Case, gear: Gear | None = None) -> Stages:
         at_rest=start,
         at_peak=start + forward * each,
         at_peak_back=start - back * each_back,
-        used=np.array([NAN if one is None else forward / ends[0][one] for one in name]),
-        used_back=np.array([NAN if one is None else back / ends[1][one] for one in name]),
+        used=np.array([_used(forward, ends[0], one) for one in name]),
+        used_back=np.array([_used(back, ends[1], one) for one in name]),
     )
+
+
+def _used(most: float, ends: dict[str, float], name: str | None) -> float:
+    """The hardest push over the end of a stage; nan for a stage without an end."""
+    if name is None:
+        return NAN
+    return most / ends[name] if ends[name] > 0 else float("inf")
 
 
 # -- what the chain costs the balance -------------------------------------------------------
@@ -255,6 +271,7 @@ class Cost(Result):
     chain: np.ndarray = shown("sensing")
     filter_corner: u.Hertz = shown("filter corner", "Hz")
     dead_time: u.Second = shown("dead time", "ms")
+    gain: u.Ratio = shown("assist gain while a leg is felt", digits=3)
     onset_gain: u.Ratio = shown("onset gain, worse direction", digits=3)
     dead_time_budget: u.Second = shown("dead time from which the gain as set is unstable", "ms", 0)
 
@@ -262,7 +279,9 @@ class Cost(Result):
 def cost(build: Build, case: Case, gear: Gear | None = None) -> Cost:
     """What filter and dead time take from the balance of the rider in the middle of the stated ranges.
 
-    What the parts do not say is taken as the build states it.
+    What the parts do not say is taken as the build states it.  A sensor on one
+    crank has twice the assist gain for half a turn, which is long against the
+    time in which such a loop begins to oscillate: it counts in full.
     """
     found = signal(build, _gear(build, gear))
     loop = loops.loop(loops.completed(build), case, found.gear)
@@ -271,17 +290,21 @@ def cost(build: Build, case: Case, gear: Gear | None = None) -> Cost:
         sensor.dead_time if np.isnan(found.dead_time) else found.dead_time,
         sensor.filter_corner if np.isnan(found.corner) else found.corner,
     )
+    if parts[0] > LATEST:
+        late = f"the chain's parts are {parts[0]:.2f} s late"
+        raise ValueError(f"build {build.name!r}: {late}, and the balance study goes up to {LATEST:g} s")
     rows = {"as the build states": (sensor.dead_time, sensor.filter_corner), "by the parts": parts, "at once": (0.0, float("inf"))}
     onset, budget = [], []
     for late, corner in rows.values():
         one = dataclasses.replace(loop, path=Path(late, corner, lag))
         onset.append(min(float(window.onset_gain) for window in balance.windows(one)))
-        budget.append(float(balance.budget(one, one.gain[:, None]).min()))
+        budget.append(float(balance.budget(one, one.gain[:, None] / found.seen).min()))
     return Cost(
         gear=found.gear.name,
         chain=np.array(list(rows)),
         filter_corner=np.array([corner for _, corner in rows.values()]),
         dead_time=np.array([late for late, _ in rows.values()]),
+        gain=np.full(len(rows), float(loop.gain.max()) / found.seen),
         onset_gain=np.array(onset),
         dead_time_budget=np.array(budget),
     )
@@ -328,6 +351,8 @@ def size(build: Build, case: Case, gear: Gear | None = None, change: str = "gain
     part, name = found.chain, SIZED[change]
     if getattr(part, name) is None and name != "shaft_bore" or (name == "shaft_bore" and part.element != "hollow shaft"):
         raise ValueError(f"change {change!r} needs sensor.chain.{name}, which a chain with the element {part.element!r} does not have")
+    if change != "gain" and part.rated_output is not None:
+        raise ValueError(f"change {change!r}: rated_output was measured on the element as it is; change 'gain', or leave rated_output out")
     more = _reserve(found) / reserve  # what the sensitivity is to grow by
     values = _sized(found, change, more)
     wrong = [key for key, value in values.items() if not np.isfinite(value)]

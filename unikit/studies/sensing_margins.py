@@ -87,7 +87,7 @@ def _range(found: Signal) -> tuple[float, str]:
 
 
 def _resolution(found: Signal, case: Case) -> tuple[float, str]:
-    gain = max(found.gain(FORWARD), found.gain(BACK))
+    gain = found.largest_gain
     if gain == 0:
         return float("inf"), "no assist in this gear"
     band = found.chain.dead_band or 0.0
@@ -98,14 +98,13 @@ def _resolution(found: Signal, case: Case) -> tuple[float, str]:
 def _phantom(found: Signal) -> tuple[float, str]:
     if np.isnan(found.drift):
         return NAN, "no zero_drift or no warming in [sensor.chain]"
-    gain = max(found.gain(FORWARD), found.gain(BACK))
-    if gain == 0:
+    if found.largest_gain == 0:
         return float("inf"), "no assist in this gear"
     wheel, mass = found.build.wheel, found.build.total_mass
     rolls = wheel.radius * (road.rolling_force(mass, wheel.rolling_coefficient, 0.0) + wheel.bearing_drag)
     step = float(found.build.assist.trim_step)
     least, by = min((step, "one trim step"), (rolls, "rolling on the level")) if step > 0 else (rolls, "rolling on the level")
-    return (least / (gain * found.drift) if found.drift > 0 else float("inf")), f"against {by}"
+    return (least / found.phantom if found.phantom > 0 else float("inf")), f"against {by}"
 
 
 def _element(found: Signal) -> tuple[float, str]:

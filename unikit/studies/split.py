@@ -82,13 +82,18 @@ class _Pulse:
         return [self.floor, self.floor + self.swing, *([0 * self.floor] if self.share < 1 else [])]
 
 
+def felt_share(build: Build) -> float:
+    """Part of the turn in which the sensor feels a leg: half for one crank, whose torque counts double to make up for it."""
+    return 0.5 if build.sensor is not None and build.sensor.location == "one crank" else 1.0
+
+
 def _pulse(build: Build) -> _Pulse:
     """The pulse of a build.
 
     A sensor on one crank feels one leg only: its half turn counts double, the
     other half is zero.
     """
-    share = 0.5 if build.sensor is not None and build.sensor.location == "one crank" else 1.0
+    share = felt_share(build)
     floor = np.asarray(pedalling.torque_shape(0.0, build.rider.torque_floor)) / share
     return _Pulse(floor, np.asarray(pedalling.shape_peak(build.rider.torque_floor)) / share - floor, share)
 

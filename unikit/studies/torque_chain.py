@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -13,7 +14,7 @@ from ..inputs import Build, Chain, Gear
 from ..inputs.chain_rules import divider
 from ..units import Values
 from .legs import greatest_torque
-from .split import assist_gain
+from .split import assist_gain, felt_share
 
 NAN = float("nan")
 GAUGES = {None: 4, "full": 4, "half": 2, "quarter": 1}
@@ -64,9 +65,16 @@ class Signal:
 
     @cached_property
     def output(self) -> float:
-        """Output of the bridge over its excitation per torque, as the straight line."""
-        if self.chain.element == "rated":
+        """Output of the bridge over its excitation per torque, as the straight line; what was measured goes before the shape."""
+        if self.chain.rated_output is not None:
             return float(self.chain.rated_output / self.chain.rated_torque * self.share)
+        return self.shaped
+
+    @cached_property
+    def shaped(self) -> float:
+        """The same by shape and gauges; nan for a bought element."""
+        if self.chain.element == "rated":
+            return NAN
         return float(strain.bridge_output_linear(self.chain.gauge_factor, self.strain, GAUGES[self.chain.bridge]))
 
     @cached_property
@@ -75,7 +83,7 @@ class Signal:
         if self.chain.element == "rated":
             return NAN
         exact = strain.bridge_output(self.chain.gauge_factor, self.strain * max(self.peak), GAUGES[self.chain.bridge])
-        return float(self.output * max(self.peak) / exact - 1)
+        return float(self.shaped * max(self.peak) / exact - 1)
 
     # -- voltages -----------------------------------------------------------------------
 
@@ -160,6 +168,11 @@ class Signal:
         made = sensing.commanded_torque(torque, gain, self.chain.dead_band or 0.0, low, high, self.step if steps else 0.0)
         return np.clip(made, -self.cap, self.cap)
 
+    @cached_property
+    def largest_gain(self) -> float:
+        """The larger gain of both ways: what counts where nobody knows the sign."""
+        return max(self.gain(FORWARD), self.gain(BACK))
+
     # -- noise, drift, time -----------------------------------------------------------------
 
     @cached_property
@@ -222,6 +235,11 @@ class Signal:
         if self.chain.zero_drift is None or self.chain.warming is None:
             return NAN
         return float(sensing.phantom_torque(self.chain.zero_drift, self.chain.warming, self.share, 1.0))
+
+    @cached_property
+    def phantom(self) -> float:
+        """Motor torque, as a size, that the drifted zero commands, whichever way it has drifted."""
+        return min(self.largest_gain * self.drift, self.cap) if not np.isnan(self.drift) else NAN
 
     # -- what the element bears ---------------------------------------------------------------
 
@@ -289,6 +307,19 @@ def signal(build: Build, gear: Gear) -> Signal:
     why = missing(build, gear)
     if why:
         raise ValueError(f"build {build.name!r} in gear {gear.name!r}: {why}; the sensing study needs that")
-    place = build.sensor.location
-    share = float(sensing.reaction_share(gear.ratio)) if place == "reaction member" else 1.0
-    return Signal(build, build.sensor.chain, gear, share, 0.5 if place == "one crank" else 1.0)
+    _one(build, gear)
+    return Signal(build, build.sensor.chain, gear, element_share(build, gear), felt_share(build))
+
+
+def _one(build: Build, gear: Gear) -> None:
+    """Refuse a column of variants: ends and words of a chain are those of one."""
+    for part in (build.sensor.chain, build.rider, build.cranks, build.assist, gear):
+        values = list(vars(part).values())
+        values += [one for value in values if isinstance(value, Mapping) for one in value.values()]
+        if any(np.ndim(value) for value in values if isinstance(value, np.ndarray)):
+            raise ValueError(f"build {build.name!r} holds a column of variants: the sensing study takes one at a time")
+
+
+def element_share(build: Build, gear: Gear) -> float:
+    """Torque at the element over that at the crank."""
+    return float(sensing.reaction_share(gear.ratio)) if build.sensor.location == "reaction member" else 1.0
