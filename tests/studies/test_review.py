@@ -37,7 +37,7 @@ OF_THE_MOTOR = (
     "trim",
 )
 OF_THE_HUB = ("train geometry", "teeth", "axle and seat", "bearings")
-OF_THE_SENSOR = ("sensor range", "torque resolution", "phantom torque", "sensor element")
+OF_THE_SENSOR = ("sensor range", "torque resolution", "phantom torque", "sensor element", "sensor timing")
 OF_THE_SUPPLY = ("sag", "cell current", "wire", "fuse", "precharge")
 OF_THE_BUILD = ("joint limit", "joining", "carriage", "carriage count")
 OF_THE_PARTS = (*OF_THE_HUB, *OF_THE_SENSOR, "sensor scale", *OF_THE_SUPPLY, "joining", "carriage", "carriage count")
@@ -329,6 +329,8 @@ def test_a_ride_that_no_lean_balances_is_unknown_and_not_an_error():
     balance = [f for f in found if f.key in OVER_RIDERS]
     assert len(balance) == 2 * len(OVER_RIDERS)
     assert {(f.verdict, f.limited_by) for f in balance} == {(UNKNOWN, "no lean of the body balances this ride")}
+    (level,) = (f for f in found if f.key == "torque resolution" and f.gear == "long")
+    assert (level.verdict, level.limited_by) == (UNKNOWN, "no lean of the body balances this ride")
 
 
 def test_nothing_is_caught_by_a_rider_who_does_not_balance_the_gear_alone():

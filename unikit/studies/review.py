@@ -18,13 +18,12 @@ from .findings import FINDINGS, judged
 from .legs import greatest_torque
 from .rules import NOT_DETERMINED, assessment, look_up
 from .split import assist_gain
-from .verdicts import HOLDS, SHORT, TIGHT, UNKNOWN, Finding, ratio
+from .verdicts import HOLDS, NO_LEAN, SHORT, TIGHT, UNKNOWN, Finding, ratio
 
 if TYPE_CHECKING:
     import pandas
 
 RIDERS = 128  # draws for a finding
-NO_LEAN = "no lean of the body balances"  # how the balance formulas begin where no steady ride exists
 
 CAUTIONS = (
     "Margins are arithmetic on your numbers. Nothing here was validated on a machine or a person; no margin means riding without danger.",
@@ -158,7 +157,7 @@ def _of_balance(build: Build, case: Case, gear: Gear, riders: int, found: list[F
         if not str(error).startswith(NO_LEAN):
             raise
         keys = ("gain window", "balance margin", "balance speed", *(("dead time", "cut-out catch", "trim loss") if build.motor else ()))
-        found += [judged(key, case.name, gear.name, np.nan, "no lean of the body balances this ride") for key in keys]
+        found += [judged(key, case.name, gear.name, np.nan, f"{NO_LEAN} this ride") for key in keys]
         return
     for key, (values, words) in margins.items():
         rule = FINDINGS[key]

@@ -8,7 +8,7 @@ from ..formulas import road
 from ..inputs import Build, Case, Gear
 from . import cranks
 from .torque_chain import BACK, FORWARD, NAN, Signal, missing, signal
-from .verdicts import Rule
+from .verdicts import NO_LEAN, Rule
 
 LEAN = 0.1  # degree
 
@@ -57,6 +57,17 @@ RULES: tuple[Rule, ...] = (
         "sensing",
         "from a standstill at the best angle; a landing or a kick is not in it",
     ),
+    Rule(
+        "sensor timing",
+        "Is the assist as quick as the findings on balance are told?",
+        "delay that [sensor] states: that of its filter corner and its dead time",
+        "delay of the chain's own parts: filter, sampling, average and computing",
+        0.8,
+        0.95,
+        "the times of the parts written into [sensor], then faster sampling, fewer samples in the average, a higher corner",
+        "sensing",
+        "findings on balance count the stated times; unknown where the chain does not state its parts",
+    ),
 )
 
 
@@ -69,7 +80,9 @@ def margins(build: Build, case: Case, gear: Gear | None = None) -> list[tuple[st
     found = signal(build, gear)
     return [
         (rule.key, float(margin), words)
-        for rule, (margin, words) in zip(RULES, (_range(found), _resolution(found, case), _phantom(found), _element(found)), strict=True)
+        for rule, (margin, words) in zip(
+            RULES, (_range(found), _resolution(found, case), _phantom(found), _element(found), _timing(found)), strict=True
+        )
     ]
 
 
@@ -92,7 +105,13 @@ def _resolution(found: Signal, case: Case) -> tuple[float, str]:
         return float("inf"), "no assist in this gear"
     band = found.chain.dead_band or 0.0
     jump, by = max((band, "edge of the dead band"), (found.resolution, found.resolution_by))
-    return lean_torque(found.build, case) / (gain * jump), by
+    try:
+        level = lean_torque(found.build, case)
+    except ValueError as error:
+        if not str(error).startswith(NO_LEAN):
+            raise
+        return NAN, f"{NO_LEAN} this ride"
+    return level / (gain * jump), by
 
 
 def _phantom(found: Signal) -> tuple[float, str]:
@@ -114,3 +133,13 @@ def _element(found: Signal) -> tuple[float, str]:
 
 def _ends(found: Signal) -> str:
     return "rated torque" if found.chain.element == "rated" else "yield"
+
+
+def _timing(found: Signal) -> tuple[float, str]:
+    sensor = found.build.sensor
+    stated, parts = (
+        0.5 / (np.pi * corner) + late for corner, late in ((sensor.filter_corner, sensor.dead_time), (found.corner, found.dead_time))
+    )
+    if np.isnan(parts):
+        return NAN, "parts of filter or sampling not in [sensor.chain]"
+    return float(stated / parts), f"{1000 * parts:.1f} ms by the parts, {1000 * stated:.1f} ms stated"

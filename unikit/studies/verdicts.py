@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 HOLDS, TIGHT, SHORT, UNKNOWN = "holds", "tight", "short", "unknown"
+NO_LEAN = "no lean of the body balances"  # how the balance formulas begin where no steady ride exists
 
 
 @dataclass(frozen=True)
