@@ -7,7 +7,7 @@ import pytest
 
 from unikit.formulas import bearings, epicyclic, pedalling, shafts, teeth
 from unikit.inputs import load_build, load_case, replace
-from unikit.studies import hub_checks, hub_loads, strength
+from unikit.studies import hub_checks, hub_loads, strength, train
 from unikit.studies.verdicts import SHORT, TIGHT
 
 GEARED = "gears.gear.long"
@@ -50,6 +50,15 @@ def test_sun_and_ring_push_a_planet_alike(build, hill):
     assert at_sun == pytest.approx(at_ring) and at_sun > 0
 
 
+def test_contact_is_that_of_the_study_of_the_train(build, hill):
+    """Also with planets whose flanks end early, where the ring's tips are shortened and the sun meets a flank that has ended."""
+    long = build.gears.named("long")
+    for shift in (0.0, 0.3, 0.6):
+        gear = dataclasses.replace(long, planet_shift=shift)
+        made = train.study(build, hill, gear)
+        assert hub_loads.tips(gear).overlaps == pytest.approx((made.sun_contact, made.ring_contact), rel=1e-12)
+
+
 def test_the_example_has_one_short_part_and_one_tight(build, hill):
     found = strength.study(build, hill)
     assert found.weakest == "key, pressure on its sides" and 0.8 < found.weakest_factor < 1.0
@@ -86,9 +95,10 @@ def test_stresses_from_formulas(build, hill):
     small, ring = 1.25e-3 * 13 / 2, 1.25e-3 * 71 / 2
     tips = hub_loads.tips(gear)
     pressure = teeth.contact_stress(found.tooth_force, 0.014, small, ring, np.radians(20), steel, True)
-    pressure *= teeth.single_contact_factor(13, 71, np.radians(20), tips.planet, True)
+    pressure *= teeth.single_contact_factor(13, 71, np.radians(20), tips.planet_in_ring, True)
     assert factor(found, "flanks of planet and ring") == pytest.approx((1450e6 / pressure) ** 2)
-    form = [teeth.geometry_factor(13.0, 0.3, overlap, tips.planet) for overlap in tips.overlaps]
+    tip = tips.planet, tips.planet_in_ring
+    form = [teeth.geometry_factor(13.0, 0.3, overlap, one) for overlap, one in zip(tips.overlaps, tip, strict=True)]
     worse = teeth.root_stress(found.tooth_force, 1.25e-3, 0.014, min(form))
     assert factor(found, "planet's tooth, bending both ways") == pytest.approx(0.7 * hub.tooth_bending_limit / worse)
     assert found.lewis_stress == pytest.approx(teeth.lewis_bending_stress(found.tooth_force, 1.25e-3, 0.014, teeth.lewis_form_factor(13)))
@@ -122,9 +132,10 @@ def test_any_train_is_answered(build, hill):
     told = 0
     for _ in range(60):
         sun, planet = (int(one) for one in random.integers(6, 60, 2))
-        train = {"sun_teeth": sun, "planet_teeth": planet, "ring_teeth": sun + 2 * planet, "ratio": 1 + sun / (sun + 2 * planet)}
-        train |= {"planets": int(random.integers(1, 7)), "planet_shift": float(random.uniform(-0.8, 0.8))}
-        found = strength.study(replace(build, {f"{GEARED}.{name}": value for name, value in train.items()}), hill)
+        counts = {"sun_teeth": sun, "planet_teeth": planet, "ring_teeth": sun + 2 * planet, "ratio": 1 + sun / (sun + 2 * planet)}
+        counts |= {"planets": int(random.integers(1, 7)), "planet_shift": float(random.uniform(-0.8, 0.8))}
+        # also trains that no file may state, such as those whose planets do not go in
+        found = strength.study(build, hill, dataclasses.replace(build.gears.named("long"), **counts))
         own = found.factor[found.group == "teeth"]
         told += not np.isnan(own).any()
         assert (own[~np.isnan(own)] >= 0).all() and (np.isnan(own).all() or found.unknown == "nothing")
@@ -195,8 +206,7 @@ def test_a_missing_field_makes_its_finding_unknown_and_is_named(build, hill, pat
 
 
 def test_a_train_that_cannot_be_has_no_teeth_to_load(build, hill):
-    other = replace(build, {f"{GEARED}.planet_teeth": 14})
-    found = strength.study(other, hill)
+    found = strength.study(build, hill, dataclasses.replace(build.gears.named("long"), planet_teeth=14))
     assert "do not share an axis" in found.unknown and np.isnan(found.tooth_force) and found.sun_torque > 0
     unstated = replace(build, {f"{GEARED}.ratio": 1.5})
     found = strength.study(unstated, hill)

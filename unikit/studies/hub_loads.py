@@ -7,7 +7,7 @@ from functools import cache
 
 import numpy as np
 
-from ..formulas import bearings, epicyclic, mesh, pedalling, shafts, teeth
+from ..formulas import bearings, epicyclic, involute, pedalling, shafts, teeth
 from ..inputs import Build, Case, Gear, Hub, describe
 from ..inputs.records import printed
 from ..units import Values
@@ -15,8 +15,9 @@ from .drive import drive
 from .legs import greatest_torque
 from .loads import loads, trim_torque
 from .split import torque_split
+from .train import shape
 
-ANGLE = float(np.radians(20.0))  # of the basic rack
+ANGLE = involute.PRESSURE_ANGLE
 REVERSED = 0.7  # of the bending limit, for a tooth that bends both ways: ISO 6336-3, from memory
 GRAVITY = 9.81
 NO_HUB = Hub()
@@ -61,16 +62,17 @@ def _in_words(name: str) -> str:
 
 @dataclass(frozen=True)
 class Tooth:
-    """Contact ratios beyond the pitch point towards the tip of each gear."""
+    """Contact ratios beyond the pitch point towards the tip of each gear: of the mesh sun-planet, then of planet-ring."""
 
     sun: Values
     planet: Values
+    planet_in_ring: Values
     ring: Values
 
     @property
     def overlaps(self) -> tuple[Values, Values]:
         """Contact ratios of the meshes sun-planet and planet-ring."""
-        return self.sun + self.planet, self.planet + self.ring
+        return self.sun + self.planet, self.planet_in_ring + self.ring
 
 
 @dataclass(frozen=True)
@@ -107,15 +109,10 @@ def why_no_teeth(gear: Gear) -> str:
 
 
 def tips(gear: Gear) -> Tooth:
-    """Where contact ends: at the tips, or at the end of the partner's flank where a tip reaches beyond it."""
-    shift = 0.0 if gear.planet_shift is None else gear.planet_shift
-    inward = np.minimum(1 - shift, gear.ring_teeth * (1 - np.cos(ANGLE)) / 2)  # a small ring is cut off at its base circle
-    end = lambda count: count * np.tan(ANGLE) / (2 * np.pi)  # of the flank, at its base circle
-    return Tooth(
-        sun=np.minimum(mesh.tip_contact_ratio(gear.sun_teeth, 1 - shift, ANGLE), end(gear.planet_teeth)),
-        planet=np.minimum(mesh.tip_contact_ratio(gear.planet_teeth, 1 + shift, ANGLE), end(gear.sun_teeth)),
-        ring=np.minimum(mesh.tip_contact_ratio(gear.ring_teeth, inward, ANGLE, True), end(gear.planet_teeth)),
-    )
+    """Where contact ends, in the shape that the study of the train gives: at the tips, or where the partner's flank ends."""
+    made, pitch = shape(gear), np.pi * np.cos(ANGLE)
+    sun, planet = made.sun_recess / pitch, made.planet_recess / pitch
+    return Tooth(sun=sun, planet=made.sun_contact - sun, planet_in_ring=planet, ring=made.ring_recess / pitch)
 
 
 def pedalled(build: Build, case: Case, gear: Gear) -> Values:

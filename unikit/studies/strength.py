@@ -194,7 +194,7 @@ def mesh_efficiency(build: Build, gear: Gear, found: HubLoads) -> Values:
         return np.nan
     friction, tooth = value(build, "mesh_friction"), found.tooth
     inner = mesh.mesh_loss(friction, gear.planet_teeth, gear.sun_teeth, tooth.planet, tooth.sun)
-    outer = mesh.mesh_loss(friction, gear.planet_teeth, gear.ring_teeth, tooth.planet, tooth.ring, True)
+    outer = mesh.mesh_loss(friction, gear.planet_teeth, gear.ring_teeth, tooth.planet_in_ring, tooth.ring, True)
     return mesh.step_up_efficiency(gear.sun_teeth, gear.ring_teeth, (1 - inner) * (1 - outer))
 
 
