@@ -184,7 +184,7 @@ def test_broadcast():
     )
     assert_broadcasts(teeth.root_stress, tangential_force=[1.0, 2.0], module=[0.001, 0.002], face_width=0.01, geometry_factor=0.3)
     assert_broadcasts(teeth.tooth_force, torque=[1.0, 2.0], pitch_radius=[0.01, 0.02], pressure_angle=0.3)
-    assert_broadcasts(teeth.geometry_factor, teeth=[13.0, 40.0], shift=[-0.2, 0.3], overlap=1.5, tip=0.7)
+    assert_broadcasts(teeth.geometry_factor, teeth=[13.0, 40.0], shift=[-0.2, 0.3], overlap=1.5, tip_share=0.7)
     assert_broadcasts(teeth.line_contact, force=[1.0, 2.0], length=[0.01, 0.02], radius_1=0.01, radius_2=0.02, elastic_coefficient=STEEL)
     assert_broadcasts(teeth.single_contact_factor, pinion_teeth=[13.0, 20.0], wheel_teeth=[40.0, 60.0], pressure_angle=0.35, pinion_tip=0.7)
     common = {"face_width": 0.01, "pinion_radius": [0.01, 0.02], "wheel_radius": 0.05, "pressure_angle": 0.35, "elastic_coefficient": STEEL}

@@ -70,10 +70,10 @@ def _force(part: str, group: str, force: Values, limit: Values, factor: Values |
     return Checked(part, group, one, force, limit, "force")
 
 
-def lewis(gear: Gear, found: HubLoads) -> Values:
-    """Lewis's stress at the planet's root; below twelve teeth its table ends."""
-    form = teeth.lewis_form_factor(np.maximum(gear.planet_teeth, 12.0))
-    return teeth.lewis_bending_stress(found.tooth_force, gear.module, gear.face_width, form)
+def lewis(gear: Gear, found: HubLoads) -> tuple[Values, Values, Values]:
+    """Lewis's stress at the roots of sun, planet and ring; below twelve teeth his table ends, and the ring is taken for a rack."""
+    forms = (teeth.lewis_form_factor(np.maximum(count, 12.0)) for count in (gear.sun_teeth, gear.planet_teeth, np.inf))
+    return tuple(teeth.lewis_bending_stress(found.tooth_force, gear.module, gear.face_width, form) for form in forms)
 
 
 _TOOTH_PARTS = ("sun's tooth, bending", "planet's tooth, bending both ways", "ring's tooth, bending")

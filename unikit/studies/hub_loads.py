@@ -94,7 +94,8 @@ class HubLoads:
 
     @property
     def axle_torque(self) -> Values:
-        """The sun's and the motor's together: they add when the rider holds back while the motor drives, or the other way round."""
+        """The sun's and the motor's together: they oppose each other while both drive; they add when the rider holds back while
+        the motor drives, or pushes while it brakes."""
         return self.sun_torque + self.motor_torque
 
 
@@ -103,8 +104,6 @@ def why_no_teeth(gear: Gear) -> str:
     counts = (gear.sun_teeth, gear.planet_teeth, gear.ring_teeth, gear.planets)
     if all(count is None for count in counts):
         return "no teeth are loaded in this gear" if gear.ratio == 1.0 else f"gear {gear.name!r} does not state its teeth"
-    if gear.ring_teeth != gear.sun_teeth + 2 * gear.planet_teeth:
-        return "sun, planets and ring do not share an axis"
     return ""
 
 
@@ -125,8 +124,9 @@ def hub_loads(build: Build, case: Case, gear: Gear, crank_mean: Values | None = 
     """Loads of the hub in one gear.
 
     The hardest push is the legs' torque at standstill times peak over mean of the
-    rider's torque shape; a stumble multiplies it by the shock factor. The mean
-    crank torque of the case is computed if it is not given.
+    rider's torque shape; a stumble multiplies it by the shock factor. The sun
+    holds what does not reach the wheel, losses included. The mean crank torque
+    of the case is computed if it is not given.
     """
     rider, missing = build.rider, why_no_teeth(gear)
     hardest = greatest_torque(build, 0.0) * pedalling.shape_peak(rider.torque_floor)
@@ -144,8 +144,8 @@ def hub_loads(build: Build, case: Case, gear: Gear, crank_mean: Values | None = 
     nothing = 0.0 if gear.sun_teeth is None and gear.ratio == 1.0 else np.nan
     if gear.sun_teeth is None or gear.ring_teeth is None:
         return HubLoads(sun_torque=nothing, dynamic=1.0, tooth_force=nothing, pin_force=nothing, **common)
-    sun = -epicyclic.reaction_torque(gear.sun_teeth, gear.ring_teeth, "sun", "carrier", "ring", shock)
-    if missing or gear.module is None:
+    sun = -epicyclic.reaction_torque(gear.sun_teeth, gear.ring_teeth, "sun", "carrier", "ring", shock, gear.efficiency)
+    if gear.module is None:
         return HubLoads(sun_torque=sun, dynamic=1.0, tooth_force=np.nan, pin_force=np.nan, **common)
     radius = gear.module * gear.sun_teeth / 2
     rolling = radius * case.speed / build.wheel.radius / gear.ratio  # as the carrier sees it
@@ -156,7 +156,7 @@ def hub_loads(build: Build, case: Case, gear: Gear, crank_mean: Values | None = 
         sun_torque=sun,
         dynamic=dynamic,
         tooth_force=each * dynamic * value(build, "face_load_factor"),
-        pin_force=2 * each,
+        pin_force=teeth.tooth_force(shock, gear.module * (gear.sun_teeth + gear.planet_teeth) / 2, 0.0) * sharing / gear.planets,
         tooth=tips(gear),
         **common,
     )
@@ -193,13 +193,15 @@ def axle_stresses(build: Build, found: HubLoads) -> dict[str, tuple[Values, Valu
     """Stress from bending and from torsion: greatest, and amplitude and mean with notches; fields must be there.
 
     Greatest is a drop and a stumble while the motor pulls the other way.  Again
-    and again come drop and no load, and a push one way and the motor the other.
+    and again come drop and no load, and the hardest push either way against the
+    trim that is set, or all that the assist asks without the pedals.
     """
     size = value(build, "axle_diameter"), value(build, "axle_bore")
     moment = shafts.axle_moment(build.body_mass, value(build, "axle_overhang"), value(build, "drop_factor"))
     push = found.sun_torque / value(build, "shock_factor")
-    ahead = np.maximum(push, found.asked_motor_torque)
-    back = np.maximum(build.rider.backward_strength * push, found.asked_motor_torque)
+    asked = found.asked_motor_torque
+    trim = np.minimum(build.assist.trim_cap, asked) if build.assist else 0.0
+    ahead, back = (np.maximum(share * push + trim, asked) for share in (1.0, build.rider.backward_strength))
     bent, twisted = shafts.bending_stress(moment, *size), shafts.torsion_stress(1.0, *size)
     notch = value(build, "axle_notch_bending"), value(build, "axle_notch_torsion")
     return {
