@@ -168,6 +168,30 @@ def test_bearing_lives_from_turns_and_damage(build, hill):
     assert factor(found, "crank bearing, at rest") == pytest.approx(hub.crank_bearing_static / (foot * (1 + 78 / 96)))
 
 
+def test_crank_bearings_carry_each_foot_for_half_a_turn(build, hill):
+    found, hub, gear = strength.study(build, hill), build.hub, build.gears.named("long")
+    angle = (np.arange(20_000) + 0.5) * np.pi / 20_000
+    foot = found.crank_mean / build.cranks.length * pedalling.torque_shape(angle, build.rider.torque_floor)
+    over = hub.pedal_overhang / hub.crank_bearing_spacing
+    hardest = found.crank_shock / build.cranks.length * (1 + over)
+    # a bearing has its own foot for half of the turn, and for the other half the far one, which lifts it
+    damage = 0.998 * (np.mean(((1 + over) * foot) ** 3) + np.mean((over * foot) ** 3)) / 2 + 0.002 * hardest**3
+    turns = 1 / gear.ratio  # for a turn of the wheel
+    assert found.crank_life == pytest.approx(1e6 * 7900**3 / damage / turns * build.wheel.circumference, rel=1e-3)
+
+
+def test_a_landing_on_both_pedals_may_be_the_hardest_for_the_crank_bearings(build, hill):
+    hard = replace(build, {"hub.drop_factor": 8.0, "hub.shock_factor": 1.0})
+    found = strength.study(hard, hill)
+    assert factor(found, "crank bearing, at rest") == pytest.approx(4400 / (8 * 78 * 9.81 / 2))
+
+
+def test_one_planet_has_none_to_share_with(build, hill):
+    gear = dataclasses.replace(build.gears.named("long"), planets=1)
+    found = strength.study(build, hill, gear)
+    assert found.pin_force == pytest.approx(found.crank_shock / (1.25e-3 * (45 + 13) / 2))
+
+
 def test_direct_gear_loads_no_tooth_but_axle_and_bearings(build, hill):
     direct = build.gears.named("direct")
     found = strength.study(build, hill, direct)

@@ -16,7 +16,7 @@ BUILD_ALONE = ("joint limit", "local rules")  # no speed, slope or setting of th
 KEYS = tuple(rule.key for rule in RIDE if rule.key not in BUILD_ALONE)
 LEAST, MOST = 0.2, 5.0
 LIFT = 0.22  # of a row, where its text stands below it
-LONGEST = 50  # letters that stand beside the margins
+LONGEST = 46  # letters that stand beside the margins
 MARKERS = {"holds": ("o", style.BLUE), "tight": ("D", style.ORANGE), "short": ("s", style.VERMILION)}
 
 
