@@ -102,6 +102,11 @@ def test_stresses_from_formulas(build, hill):
     form = [teeth.geometry_factor(13.0, 0.3, overlap, one) for overlap, one in zip(tips.overlaps, tip, strict=True)]
     worse = teeth.root_stress(found.tooth_force, 1.25e-3, 0.014, min(form))
     assert factor(found, "planet's tooth, bending both ways") == pytest.approx(0.7 * hub.tooth_bending_limit / worse)
+    inner, outer = tips.overlaps
+    on_sun = teeth.root_stress(found.tooth_force, 1.25e-3, 0.014, teeth.geometry_factor(45.0, -0.3, inner, tips.sun))
+    assert factor(found, "sun's tooth, bending") == pytest.approx(620e6 / on_sun)
+    rack = teeth.root_stress(found.tooth_force, 1.25e-3, 0.014, teeth.geometry_factor(2000.0, 0.0, outer, tips.ring))
+    assert factor(found, "ring's tooth, bending") == pytest.approx(620e6 / rack)
     for stress, count in ((found.sun_lewis, 45), (found.planet_lewis, 13), (found.ring_lewis, np.inf)):
         assert stress == pytest.approx(teeth.lewis_bending_stress(found.tooth_force, 1.25e-3, 0.014, teeth.lewis_form_factor(count)))
     assert factor(found, "key, pressure on its sides") == pytest.approx(150e6 / (4 * found.sun_torque / (0.028 * 0.004 * 0.015)))
