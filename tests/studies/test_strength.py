@@ -281,6 +281,11 @@ def test_efficiency_by_friction_is_above_the_stated_one_and_falls_with_friction(
     found = [strength.study(replace(build, {"hub.mesh_friction": one}), hill).mesh_efficiency for one in (0.04, 0.08, 0.16)]
     assert found == sorted(found, reverse=True) and found[1] > build.gears.named("long").efficiency
     assert (1 - found[2]) / (1 - found[0]) == pytest.approx(4.0, rel=0.02)
+    # both meshes lose: the share of the power that the meshes carry as the carrier sees it, times what each loses
+    tooth, per = hub_loads.tips(build.gears.named("long")), np.pi * 0.08
+    loss = lambda one, other, mate, way: per * (1 / 13 + way / mate) * (one**2 + other**2 + 1 - one - other)
+    both = loss(tooth.planet, tooth.sun, 45, 1) + loss(tooth.planet_in_ring, tooth.ring, 71, -1)
+    assert 1 - found[1] == pytest.approx(both * 45 / 116, rel=0.02)
 
 
 def test_the_way_names_every_place_with_its_worst_part(build, hill):

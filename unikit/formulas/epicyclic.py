@@ -179,7 +179,7 @@ def reaction_torque(
         driver_torque: torque on the driver from outside.
         efficiency: power out over power in.
 
-    >>> reaction_torque(30, 60, fixed="sun", driver="carrier", driven="ring", driver_torque=60.0)
+    >>> round(reaction_torque(30, 60, fixed="sun", driver="carrier", driven="ring", driver_torque=60.0), 9)
     -20.0
     >>> round(reaction_torque(30, 60, "sun", "carrier", "ring", 60.0, 0.95), 9)
     -22.0
