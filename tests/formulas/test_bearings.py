@@ -53,7 +53,7 @@ def test_broadcast():
     assert_broadcasts(bearings.rating_life, load=[100.0, 200.0], dynamic_rating=[1000.0, 2000.0], kind="roller")
     assert_broadcasts(bearings.needed_rating, load=[100.0, 200.0], turns=[1e6, 1e7], kind="ball")
     assert_broadcasts(bearings.static_factor, load=[100.0, 200.0], static_rating=[1000.0, 2000.0])
-    assert_broadcasts(bearings.two_bearing_loads, force=[100.0, 200.0], place=[-0.1, 0.2], spacing=0.1)
+    assert_broadcasts(bearings.two_bearing_loads, force=[100.0, 200.0], distance=[-0.1, 0.2], spacing=0.1)
     loads = np.array([[[100.0, 50.0]], [[300.0, 20.0]]])
     many = bearings.equivalent_load(loads, [[0.2, 0.8], [0.5, 0.5], [1.0, 0.0]], "ball")
     assert many.shape == (2, 3) and many[1, 2] == pytest.approx(300.0)

@@ -65,6 +65,10 @@ def test_torques_add_to_zero_and_no_power_is_lost(fixed, driver, driven, sun, pl
     # from the ratio alone: the output torque follows from power, the reaction from the sum
     output = -35.0 / epicyclic.ratio(sun, ring, fixed, driver, driven)
     assert reaction == pytest.approx(-(35.0 + output), rel=1e-12)
+    lossy = epicyclic.reaction_torque(sun, ring, fixed, driver, driven, 35.0, 0.9)
+    assert lossy == pytest.approx(-(35.0 + 0.9 * output), rel=1e-12)
+    # nine tenths of the power reach the driven member while all three torques still add to nothing
+    assert -(35.0 + lossy) * getattr(speeds, driven) == pytest.approx(-0.9 * 35.0 * 5.0, rel=1e-12)
 
 
 @pytest.mark.checks("published", "epicyclic.assembles", "epicyclic.planets_clear")
@@ -154,6 +158,7 @@ def test_search_returns_an_empty_list_when_there_is_none(arguments):
                 "driver": "sun",
                 "driven": "carrier",
                 "driver_torque": [1.0, 8.0, -3.0],
+                "efficiency": 0.9,
             },
         ),
         (

@@ -102,6 +102,16 @@ def test_a_mate_reaches_just_to_the_base_tangent_and_a_large_one_is_a_rack():
     assert both == pytest.approx([involute.least_teeth()] * 2, rel=1e-5)
 
 
+@pytest.mark.checks("independent", "involute.addendum_path")
+@pytest.mark.parametrize(("teeth", "internal"), [(18, False), (71, True)])
+def test_tips_end_the_path_of_contact_where_their_circles_meet_the_line_of_action(teeth, internal):
+    inward = -1 if internal else 1
+    tip, along = teeth / 2 + inward, np.linspace(0, 4, 800_001)
+    # a point of the line of action, at a distance from the pitch point, is as far from the centre as the tip
+    far = np.hypot(teeth / 2 + inward * along * np.sin(ANGLE), along * np.cos(ANGLE))
+    assert involute.addendum_path(2 * tip, teeth * COS, internal=internal) == pytest.approx(along[np.argmin(np.abs(far - tip))], abs=2e-5)
+
+
 @pytest.mark.checks("independent", "involute.tip_for_path")
 @pytest.mark.parametrize("internal", [False, True])
 def test_a_tip_and_its_path_lead_back_to_each_other(internal):

@@ -4,47 +4,22 @@ import numpy as np
 import pytest
 from broadcasting import assert_broadcasts
 
-from unikit.formulas import epicyclic, mesh
+from unikit.formulas import epicyclic, involute, mesh
 
 ANGLE = np.radians(20.0)
 
 
-def path(pinion, wheel, module, addendum=1.0, internal=False):
-    """Distances from the pitch point at which tips meet the line of action, found on the tip circles."""
-    ends = []
-    for number, inward in ((pinion, False), (wheel, internal)):
-        pitch, tip = module * number / 2, module * (number / 2 + (-addendum if inward else addendum))
-        # where a point of the line of action, at a distance s from the pitch point, is as far from the centre as the tip
-        s = np.linspace(0, 4 * module, 800_001)
-        far = np.hypot(pitch + (-s if inward else s) * np.sin(ANGLE), s * np.cos(ANGLE))
-        ends.append(s[np.argmin(np.abs(far - tip))])
-    return ends
-
-
-@pytest.mark.checks("independent", "mesh.tip_contact_ratio")
-@pytest.mark.parametrize("internal", [False, True])
-def test_tips_end_the_path_of_contact(internal):
-    module = 0.002
-    recess, approach = path(18, 71, module, internal=internal)
-    pitch = np.pi * module * np.cos(ANGLE)
-    # the ring of full height would reach beyond the end of the pinion's flank; here only the circles count
-    assert mesh.tip_contact_ratio(18, 1.0, ANGLE) == pytest.approx(recess / pitch, abs=1e-5)
-    assert mesh.tip_contact_ratio(71, 1.0, ANGLE, internal) == pytest.approx(approach / pitch, abs=1e-5)
-
-
-@pytest.mark.checks("published", "mesh.tip_contact_ratio")
-def test_contact_ratio_of_the_worked_example():
-    # G-09: Khurmi & Gupta, Theory of Machines, Ex. 12.3: module 12, 30 and 80 teeth, addendum 10 mm; path 52.3 mm
-    ratio = sum(mesh.tip_contact_ratio(number, 10 / 12, ANGLE) for number in (30, 80))
-    assert ratio * np.pi * 12 * np.cos(ANGLE) == pytest.approx(52.3, abs=0.05)
-    assert ratio == pytest.approx(1.4752, abs=5e-5)
+def tip(teeth, addendum, internal=False):
+    """Base pitches from the pitch point to the tip."""
+    across = teeth + (-2 if internal else 2) * addendum
+    return float(involute.addendum_path(across, teeth * np.cos(ANGLE), internal=internal) / (np.pi * np.cos(ANGLE)))
 
 
 @pytest.mark.checks("independent", "mesh.mesh_loss")
 @pytest.mark.parametrize(("pinion", "wheel", "internal"), [(13, 45, False), (13, 71, True), (20, 20, False)])
 def test_loss_is_the_work_of_friction_along_the_path(pinion, wheel, internal):
     friction, module = 0.08, 0.00125
-    ends = [float(mesh.tip_contact_ratio(pinion, 1.0, ANGLE)), float(mesh.tip_contact_ratio(wheel, 0.6, ANGLE, internal))]
+    ends = [tip(pinion, 1.0), tip(wheel, 0.6, internal)]
     pitch = np.pi * module * np.cos(ANGLE)
     base = module * pinion / 2 * np.cos(ANGLE)
     turning = np.array([1.0, (-1 if internal else 1) * pinion / wheel])  # rad/s against each other
@@ -79,8 +54,6 @@ def test_without_friction_nothing_is_lost_and_a_little_costs_the_sun_s_share():
 
 
 def test_what_cannot_be_is_refused():
-    with pytest.raises(ValueError, match="tip outside of the base circle"):
-        mesh.tip_contact_ratio(20, 1.0, ANGLE, True)
     with pytest.raises(ValueError, match="contact ratio must be from 1 to 2"):
         mesh.mesh_loss(0.1, 13, 45, 0.3, 0.3)
     with pytest.raises(ValueError, match="ring_teeth - sun_teeth must be above 0"):
@@ -88,6 +61,5 @@ def test_what_cannot_be_is_refused():
 
 
 def test_broadcast():
-    assert_broadcasts(mesh.tip_contact_ratio, teeth=[20.0, 30.0], addendum=[0.8, 1.0], pressure_angle=0.35)
     assert_broadcasts(mesh.mesh_loss, friction=[0.05, 0.1], pinion_teeth=[13.0, 20.0], wheel_teeth=40.0, pinion_tip=0.7, wheel_tip=0.8)
     assert_broadcasts(mesh.step_up_efficiency, sun_teeth=[30.0, 45.0], ring_teeth=[60.0, 71.0], mesh_efficiency=0.97)

@@ -7,7 +7,7 @@ import pytest
 from broadcasting import assert_broadcasts
 from published import published
 
-from unikit.formulas import converter, epicyclic, sensing, strain
+from unikit.formulas import converter, epicyclic, sensing, shafts, strain
 
 RNG = np.random.default_rng
 
@@ -57,10 +57,10 @@ def test_shear_modulus_between_half_and_a_third_of_the_elastic_one():
     assert strain.shear_modulus(210e9, 0.5) == pytest.approx(70e9)
 
 
-@pytest.mark.checks("independent", "strain.torsion_stress", "strain.torsion_strain")
+@pytest.mark.checks("independent", "shafts.torsion_stress", "strain.torsion_strain")
 def test_rings_of_a_tube_add_up_to_its_torque_and_the_strain_is_that_of_the_turned_square():
     diameter, bore, modulus = 0.025, 0.021, 79.3e9
-    top = strain.torsion_stress(100.0, diameter, bore)
+    top = shafts.torsion_stress(100.0, diameter, bore)
     edges = np.linspace(bore / 2, diameter / 2, 20001)
     radius, wide = (edges[1:] + edges[:-1]) / 2, np.diff(edges)
     assert np.sum(top * radius / (diameter / 2) * 2 * np.pi * radius**2 * wide) == pytest.approx(100.0, rel=1e-8)
@@ -88,17 +88,6 @@ def test_fibres_of_an_arm_add_up_to_its_moment():
     place = (edges[1:] + edges[:-1]) / 2
     assert np.sum(top * place / (height / 2) * place * width * np.diff(edges)) == pytest.approx(force * distance, rel=1e-8)
     assert strain.bending_strain(force, distance, width, height, 70e9) == pytest.approx(top / 70e9, rel=1e-12)
-
-
-@pytest.mark.checks("published", "strain.goodman_factor", "strain.equivalent_stress")
-def test_fatigue_factor_of_the_shaft_in_the_book():
-    bent = 1.58 * 32 * 142.36 / (math.pi * 0.02794**3)
-    turned = 1.37 * 16 * 124.28 / (math.pi * 0.02794**3)
-    alternating, mean = strain.equivalent_stress(bent, 0.0), strain.equivalent_stress(0.0, turned)
-    assert (alternating / 1e6, mean / 1e6) == pytest.approx((105.0, 68.86), abs=0.06)
-    agrees(published("G-15 fatigue of an element"), strain.goodman_factor(alternating, mean, 202.0e6, 723.9e6))
-    assert strain.goodman_factor(0.0, 0.0, 202e6, 724e6) == math.inf
-    assert strain.goodman_factor(0.0, 100e6, 202e6, 500e6) == pytest.approx(5.0)
 
 
 @pytest.mark.checks("independent", "converter.quantisation_noise", "converter.effective_bits", "converter.ideal_signal_to_noise_decibel")
@@ -230,10 +219,6 @@ def test_phantom_torque_is_what_the_command_changes_by_when_the_zero_moves():
         (strain.bore_for_strain, {"torque": [10.0, 90.0], "diameter": [0.02, 0.03, 0.04], "strain": 5e-4, "shear_modulus": 79e9}),
         (strain.bending_strain, {"force": [1.0, 2.0], "distance": [0.0, 0.1, 0.2], "width": 0.01, "height": 0.02, "elastic_modulus": 7e10}),
         (strain.bridge_output, {"gauge_factor": [2.0, 2.1], "strain": [1e-4, 1e-3, 1e-2], "active_gauges": [1, 2]}),
-        (
-            strain.goodman_factor,
-            {"alternating_stress": [0.0, 1e8], "mean_stress": [1e7, 0.0], "endurance_limit": 2e8, "tensile_strength": 7e8},
-        ),
         (converter.averaging_response, {"frequency": [0.0, 9.0], "samples": [1.0, 8.0, 16.0], "sampling_frequency": 100.0}),
         (converter.averaged_share, {"samples": [1.0, 8.0], "sampling_frequency": [100.0, 1e3, 1e4], "corner": [5.0, 18.0]}),
         (converter.alias_frequency, {"vibration_frequency": [0.0, 60.0], "sampling_frequency": [50.0, 100.0, 7.0]}),
@@ -255,7 +240,7 @@ def test_broadcasts(function, arguments):
 @pytest.mark.parametrize(
     ("call", "words"),
     [
-        (lambda: strain.torsion_stress(1.0, 0.02, 0.02), "diameter - bore must be above 0"),
+        (lambda: strain.torsion_strain(1.0, 0.02, 0.02, 79e9), "diameter - bore must be above 0"),
         (lambda: strain.bridge_output(2.0, 1e-3, 3), "active_gauges must be 1, 2 or 4, got 3"),
         (lambda: strain.gauge_factor(0.3, 0.003, 0.0), "strain must be another number than 0"),
         (lambda: strain.wheatstone_output(-1.0, 0.0, 0.0, 0.0), "1 \\+ first must be above 0"),

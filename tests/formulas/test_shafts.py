@@ -17,6 +17,14 @@ def test_stresses_of_the_worked_shaft():
     assert mean / 1e6 == pytest.approx(68.86, abs=0.05)
 
 
+@pytest.mark.checks("published", "shafts.goodman_factor", "shafts.von_mises")
+def test_fatigue_factor_of_the_worked_shaft_from_its_loads():
+    bent, turned = 1.58 * shafts.bending_stress(142.36, 0.02794), 1.37 * shafts.torsion_stress(124.28, 0.02794)
+    row = published("G-15-G")
+    found = shafts.goodman_factor(shafts.von_mises(bent, 0.0), shafts.von_mises(0.0, turned), 202.0e6, 723.9e6)
+    assert found == pytest.approx(row.value, abs=row.tolerance)
+
+
 @pytest.mark.checks("published", "shafts.twist", "shafts.diameter_for_stress")
 def test_strain_of_the_worked_tube_and_weight_of_the_hollow_shaft():
     # G-13, G-14: Gere Ex. 3.6 and 3.2; twist governs both shafts, stress alone would let them be thinner
@@ -61,6 +69,7 @@ def test_combined_stresses_from_the_principal_ones():
 def test_fatigue_factors_at_the_ends_of_their_lines():
     assert shafts.goodman_factor(100.0, 0.0, 200.0, 700.0) == shafts.elliptic_factor(100.0, 0.0, 200.0, 500.0) == 2.0
     assert shafts.goodman_factor(0.0, 100.0, 200.0, 700.0) == pytest.approx(7.0)
+    assert shafts.goodman_factor(0.0, 0.0, 200.0, 700.0) == np.inf
     assert shafts.elliptic_factor(0.0, 100.0, 200.0, 500.0) == pytest.approx(5.0)
     assert shafts.yield_factor(100.0, 0.0, 500.0) == 5.0
     assert shafts.goodman_factor(50.0, 50.0, 200.0, 500.0) < shafts.elliptic_factor(50.0, 50.0, 200.0, 500.0)
@@ -83,6 +92,8 @@ def test_what_cannot_be_is_refused():
         shafts.torsion_stress(1.0, 0.02, 0.02)
     with pytest.raises(ValueError, match="outer - inner must be above 0"):
         shafts.spline_pressure(1.0, 6, 0.02, 0.021, 0.01)
+    with pytest.raises(ValueError, match="endurance must be above 0"):
+        shafts.goodman_factor(1.0, 1.0, 0.0, 700.0)
     with pytest.raises(ValueError, match="length must be above 0"):
         shafts.arm_force(1.0, 0.0)
 

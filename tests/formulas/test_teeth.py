@@ -5,11 +5,18 @@ import pytest
 from broadcasting import assert_broadcasts
 from published import published
 
-from unikit.formulas import OutsideRangeWarning, mesh, teeth
+from unikit.formulas import OutsideRangeWarning, involute, teeth
 from unikit.units import convert
 
 ANGLE = np.radians(20.0)
 STEEL = teeth.elastic_coefficient(206e9, 0.3, 206e9, 0.3)
+
+
+def tip_share(number, addendum):
+    """Contact ratio that a tip adds beyond the pitch point."""
+    return involute.contact_ratio(involute.addendum_path(number + 2 * addendum, number * np.cos(ANGLE)), 0.0, 1.0)
+
+
 OTHER_TABLE = {12: 0.245, 13: 0.258, 14: 0.276, 17: 0.302, 20: 0.320, 24: 0.337, 30: 0.358, 50: 0.408, 100: 0.446}
 
 
@@ -75,7 +82,7 @@ def traced(number, shift, overlap, tip, height=1.25, rounding=0.38):
 @pytest.mark.parametrize(("number", "shift"), [(13, 0.3), (17, 0.0), (20, -0.1), (45, -0.3), (100, 0.0)])
 @pytest.mark.parametrize("overlap", [1.0, 1.55])
 def test_tooth_form_is_that_of_a_rolled_rack(number, shift, overlap):
-    tip = mesh.tip_contact_ratio(number, 1 + shift, ANGLE)
+    tip = tip_share(number, 1 + shift)
     assert teeth.geometry_factor(number, shift, overlap, tip) == pytest.approx(traced(number, shift, overlap, tip), rel=2e-5)
 
 
@@ -83,7 +90,7 @@ def test_tooth_form_is_that_of_a_rolled_rack(number, shift, overlap):
 def test_geometry_factor_is_near_the_american_one():
     # Shigley Ex. 14-4 reads J = 0.30 for 17 teeth and 0.40 for the 52 of its mate from a chart (from memory).
     # Another notch factor and another tip rounding: the two standards differ by this much.
-    small, large = (float(mesh.tip_contact_ratio(number, 1.0, ANGLE)) for number in (17, 52))
+    small, large = (float(tip_share(number, 1.0)) for number in (17, 52))
     assert teeth.geometry_factor(17, 0.0, small + large, small) == pytest.approx(0.30, rel=0.12)
     assert teeth.geometry_factor(52, 0.0, small + large, large) == pytest.approx(0.40, rel=0.10)
 
@@ -91,12 +98,12 @@ def test_geometry_factor_is_near_the_american_one():
 @pytest.mark.checks("published", "teeth.geometry_factor")
 def test_form_and_notch_at_the_tip_of_20_teeth():
     # DIN 3990-3, tables: Y_Fa about 2.80 and Y_Sa about 1.55 for 20 teeth without shift (from memory)
-    assert 1 / teeth.geometry_factor(20, 0.0, 1.0, mesh.tip_contact_ratio(20, 1.0, ANGLE)) == pytest.approx(2.80 * 1.55, rel=0.005)
+    assert 1 / teeth.geometry_factor(20, 0.0, 1.0, tip_share(20, 1.0)) == pytest.approx(2.80 * 1.55, rel=0.005)
 
 
 @pytest.mark.checks("limit", "teeth.geometry_factor")
 def test_shift_makes_a_small_gear_stronger():
-    tip = [mesh.tip_contact_ratio(13, 1 + shift, ANGLE) for shift in (0.0, 0.3, 0.5)]
+    tip = [tip_share(13, 1 + shift) for shift in (0.0, 0.3, 0.5)]
     found = [float(teeth.geometry_factor(13, shift, 1.0, one)) for shift, one in zip((0.0, 0.3, 0.5), tip, strict=True)]
     assert found == sorted(found)
 
@@ -177,7 +184,7 @@ def test_broadcast():
     )
     assert_broadcasts(teeth.root_stress, tangential_force=[1.0, 2.0], module=[0.001, 0.002], face_width=0.01, geometry_factor=0.3)
     assert_broadcasts(teeth.tooth_force, torque=[1.0, 2.0], pitch_radius=[0.01, 0.02], pressure_angle=0.3)
-    assert_broadcasts(teeth.geometry_factor, teeth=[13.0, 40.0], shift=[-0.2, 0.3], overlap=1.5, tip=0.7)
+    assert_broadcasts(teeth.geometry_factor, teeth=[13.0, 40.0], shift=[-0.2, 0.3], overlap=1.5, tip_share=0.7)
     assert_broadcasts(teeth.line_contact, force=[1.0, 2.0], length=[0.01, 0.02], radius_1=0.01, radius_2=0.02, elastic_coefficient=STEEL)
     assert_broadcasts(teeth.single_contact_factor, pinion_teeth=[13.0, 20.0], wheel_teeth=[40.0, 60.0], pressure_angle=0.35, pinion_tip=0.7)
     common = {"face_width": 0.01, "pinion_radius": [0.01, 0.02], "wheel_radius": 0.05, "pressure_angle": 0.35, "elastic_coefficient": STEEL}

@@ -190,6 +190,17 @@ def test_contact_is_what_is_walked_along_the_line_of_action():
         assert min(made.sun_contact, made.ring_contact) == pytest.approx(contacts(sun, planet, sun + 2 * planet, shift), abs=2e-4)
 
 
+def test_contact_ends_where_an_undercut_flank_ends():
+    # 8 teeth are undercut: the sun's tip touches the planet no further than the base circle, where the line of action leaves it
+    made, angle = trains.shape(40, 8, 3), math.radians(20)
+    assert made.sun_recess == pytest.approx(4 * math.sin(angle))
+    assert made.sun_recess < involute.addendum_path(42.0, involute.base_diameter(40, 1.0))
+    planet = math.sqrt(5**2 - (4 * math.cos(angle)) ** 2) - 4 * math.sin(angle)
+    assert made.sun_contact == pytest.approx((4 * math.sin(angle) + planet) / (math.pi * math.cos(angle)))
+    few = trains.shape(8, 40, 1)  # and the planet's tip on the sun
+    assert few.sun_contact == pytest.approx(made.sun_contact) and few.planet_recess > few.sun_contact * math.pi * math.cos(angle) - planet
+
+
 @pytest.mark.parametrize("shift", [-0.3, 0.0, 0.3])
 def test_outlines_are_the_teeth_unwound_from_a_string(shift):
     for inside in (False, True):

@@ -13,6 +13,10 @@ from unikit.lab.controls import Choice
 
 BUILDS = ("harbour_commuter", "harbour_ungeared", "classroom_demonstrator")
 NEEDS_MOTOR = ("motor", "winding", "reach", "heat", "climbs", "carriage", "pack", "sensing", "joining", "wiring")
+STILL = {  # what moves no finding of a build that does not state its hub, or the rest of its packs
+    ("parts", "harbour_ungeared"): ("rider.mass", "case.speed", "case.head_wind"),
+    ("parts", "classroom_demonstrator"): ("packs.held_back", "case.speed", "case.head_wind"),
+}
 PAIRS = [(topic, build) for topic in panels.ASKED for build in BUILDS]
 
 
@@ -47,6 +51,7 @@ def test_every_control_at_its_ends_and_fifteen_random_settings(root, topic, buil
             row.box.value = stop
             shown.append(checked(panel, before))
         still = topic == "train" and build == "harbour_ungeared" and "ratio" not in name  # without a gear there is no train to turn
+        still = still or name in STILL.get((topic, build), ())
         if not without and not still:
             assert len(set(shown)) > 1, f"{name} moves nothing"
         panel.reset.click()

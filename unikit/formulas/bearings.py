@@ -142,17 +142,17 @@ def static_factor(load: u.Newton, static_rating: u.Newton) -> u.Ratio:
     source="statics",
     sign="x from the first bearing towards the second; negative or above L where the force hangs over; a negative load pulls the other way",
 )
-def two_bearing_loads(force: u.Newton, place: u.Metre, spacing: u.Metre) -> Reactions:
+def two_bearing_loads(force: u.Newton, distance: u.Metre, spacing: u.Metre) -> Reactions:
     """Loads of two bearings from one force across their shaft.
 
     Args:
         force: force across the shaft.
-        place: where it acts, from the first bearing.
+        distance: from the first bearing to where it acts.
         spacing: distance of the bearings.
 
     >>> two_bearing_loads(1000.0, -0.05, 0.1)
     Reactions(first=1500.0, second=-500.0)
     """
     positive("spacing", spacing)
-    second = force * (place / spacing)
+    second = force * (distance / spacing)
     return Reactions(force - second, second)

@@ -160,15 +160,15 @@ def member_torques(sun_teeth: u.Number, ring_teeth: u.Number, driver: str, drive
 
 
 @formula(
-    equation=r"T_\mathrm{fixed} = -(T_\mathrm{driver} + T_\mathrm{driven})",
+    equation=r"T_\mathrm{fixed} = -(T_\mathrm{driver} + T_\mathrm{driven}),\quad T_\mathrm{driven} = -\frac{\eta}{i}\,T_\mathrm{driver}",
     source="planetary_torques",
     sign="torque from outside on the fixed member, positive the way the driver's torque is",
-    valid="steady and without loss in the meshes",
+    valid="steady; power goes from the driver to the driven member, and what is lost is lost against the fixed one",
 )
 def reaction_torque(
-    sun_teeth: u.Number, ring_teeth: u.Number, fixed: str, driver: str, driven: str, driver_torque: u.NewtonMetre
+    sun_teeth: u.Number, ring_teeth: u.Number, fixed: str, driver: str, driven: str, driver_torque: u.NewtonMetre, efficiency: u.Ratio = 1.0
 ) -> u.NewtonMetre:
-    """Torque that must hold the fixed member still.
+    """Torque that must hold the fixed member still: of a train that steps up, every loss adds to it.
 
     Args:
         sun_teeth: teeth of the sun.
@@ -177,12 +177,15 @@ def reaction_torque(
         driver: member that is turned.
         driven: member that is the output.
         driver_torque: torque on the driver from outside.
+        efficiency: power out over power in.
 
-    >>> reaction_torque(30, 60, fixed="sun", driver="carrier", driven="ring", driver_torque=60.0)
+    >>> round(reaction_torque(30, 60, fixed="sun", driver="carrier", driven="ring", driver_torque=60.0), 9)
     -20.0
+    >>> round(reaction_torque(30, 60, "sun", "carrier", "ring", 60.0, 0.95), 9)
+    -22.0
     """
-    _roles(fixed=fixed, driver=driver, driven=driven)
-    return getattr(member_torques(sun_teeth, ring_teeth, driver, driver_torque), fixed)
+    within("efficiency", efficiency, 0.0, 1.0)
+    return -driver_torque * (1 - efficiency / ratio(sun_teeth, ring_teeth, fixed, driver, driven))
 
 
 @formula(

@@ -10,34 +10,6 @@ from .registry import formula
 
 
 @formula(
-    equation=r"\varepsilon_a = \frac{z}{2\pi}\,|\tan\alpha_a - \tan\alpha|,\quad \cos\alpha_a = \frac{z\cos\alpha}{z \pm 2 h_a}",
-    source="involute_geometry",
-    sign="minus in a ring, whose teeth point inwards",
-    valid="working and nominal pressure angle are the same",
-)
-def tip_contact_ratio(teeth: u.Number, addendum: u.Ratio, pressure_angle: u.Radian, internal: bool = False) -> u.Ratio:
-    """How many base pitches a gear's tip stays in contact beyond the pitch point; both gears' shares add to the contact ratio.
-
-    Args:
-        teeth: teeth of the gear.
-        addendum: height of its tip above the pitch circle, over the module.
-        pressure_angle: pressure angle.
-        internal: whether the gear is a ring.
-
-    >>> round(float(tip_contact_ratio(20, 1.0, np.radians(20.0))), 3)
-    0.778
-    """
-    positive("teeth", teeth)
-    not_negative("addendum", addendum)
-    within("pressure_angle", pressure_angle, 0.1, 1.2)
-    tip = teeth + (-2.0 if internal else 2.0) * np.asarray(addendum, float)
-    base = teeth * np.cos(pressure_angle)
-    if np.any(tip < base):
-        raise ValueError("addendum must leave the tip outside of the base circle")
-    return teeth / (2 * np.pi) * np.abs(np.sqrt((tip / base) ** 2 - 1) - np.tan(pressure_angle))
-
-
-@formula(
     equation=r"\zeta = \pi\mu\left(\frac{1}{z_1} \pm \frac{1}{z_2}\right)(\varepsilon_1^2 + \varepsilon_2^2 + 1 - \varepsilon)",
     source="niemann_winter",
     sign="minus where the second gear is a ring; epsilon is the sum of both shares",

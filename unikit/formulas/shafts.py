@@ -112,13 +112,15 @@ def diameter_for_twist(
     return (32 * torque * length / (np.pi * shear_modulus * angle * _hollow(1.0, bore_ratio))) ** 0.25
 
 
-@formula(equation=r"\sigma_v = \sqrt{\sigma^2 + 3\tau^2}", source="shigley_design", valid="bending and torsion of a shaft")
+@formula(
+    equation=r"\sigma_v = \sqrt{\sigma^2 + 3\tau^2}", source="shigley_design", valid="ductile material; bending and torsion of a shaft"
+)
 def von_mises(normal_stress: u.Pascal, shear_stress: u.Pascal) -> u.Pascal:
-    """Stress in plain tension that is as hard on a ductile steel.
+    """Stress in plain tension that is as hard on a ductile material.
 
     Args:
         normal_stress: stress from bending.
-        shear_stress: stress from torsion.
+        shear_stress: stress from torsion at the same place.
 
     >>> float(von_mises(30.0, 0.0)), round(float(von_mises(0.0, 10.0)), 2)
     (30.0, 17.32)
@@ -162,7 +164,7 @@ def yield_factor(normal_stress: u.Pascal, shear_stress: u.Pascal, yield_strength
     valid="endless life of a ductile steel",
 )
 def goodman_factor(alternating: u.Pascal, mean: u.Pascal, endurance: u.Pascal, tensile: u.Pascal) -> u.Ratio:
-    """By what factor all loads may grow until a shaft fails in fatigue, by the line of Goodman.
+    """By what factor all loads may grow until a part fails in fatigue, by the line of Goodman; without load there is no limit.
 
     Args:
         alternating: amplitude of the stress.
@@ -173,7 +175,12 @@ def goodman_factor(alternating: u.Pascal, mean: u.Pascal, endurance: u.Pascal, t
     >>> round(float(goodman_factor(105.0, 68.86, 202.0, 723.9)), 2)
     1.63
     """
-    return 1 / (alternating / endurance + mean / tensile)
+    not_negative("alternating", alternating)
+    not_negative("mean", mean)
+    positive("endurance", endurance)
+    positive("tensile", tensile)
+    with np.errstate(divide="ignore"):
+        return np.divide(1.0, alternating / endurance + mean / tensile)[()]
 
 
 @formula(

@@ -1,4 +1,4 @@
-"""Strained elements that measure torque: shafts in torsion, arms in bending, their gauges and bridges, and what they bear."""
+"""Strained elements that measure torque: shafts in torsion, arms in bending, their gauges and bridges."""
 
 from __future__ import annotations
 
@@ -7,14 +7,9 @@ import numpy as np
 from .. import units as u
 from .checks import not_negative, positive, within
 from .registry import formula
+from .shafts import torsion_stress
 
 BRIDGES = (1, 2, 4)  # active gauges: quarter, half and full bridge
-
-
-def _tube(diameter: u.Metre, bore: u.Metre) -> None:
-    positive("diameter", diameter)
-    not_negative("bore", bore)
-    positive("diameter - bore", diameter - bore)
 
 
 @formula(equation=r"G = \frac{E}{2(1 + \nu)}", source="definition", valid="isotropic material")
@@ -31,27 +26,6 @@ def shear_modulus(elastic_modulus: u.Pascal, poisson_ratio: u.Ratio) -> u.Pascal
     positive("elastic_modulus", elastic_modulus)
     within("poisson_ratio", poisson_ratio, 0.0, 0.5)
     return elastic_modulus / (2 * (1 + poisson_ratio))
-
-
-@formula(
-    equation=r"\tau = \frac{16\,T\,d}{\pi\,(d^4 - b^4)}",
-    source="gere_mechanics",
-    sign="of the torque",
-    valid="round shaft, elastic, away from shoulders, holes and keyways",
-)
-def torsion_stress(torque: u.NewtonMetre, diameter: u.Metre, bore: u.Metre) -> u.Pascal:
-    """Shear stress at the surface of a hollow shaft in torsion.
-
-    Args:
-        torque: torque in the shaft.
-        diameter: its outer diameter.
-        bore: its bore; 0 for a solid shaft.
-
-    >>> round(torsion_stress(4000.0, 0.08, 0.06) / 1e6, 3)
-    58.205
-    """
-    _tube(diameter, bore)
-    return 16 / np.pi * torque * diameter / (diameter**4 - bore**4)
 
 
 @formula(
@@ -265,51 +239,3 @@ def bridge_output_linear(gauge_factor: u.Ratio, strain: u.Ratio, active_gauges: 
     0.5
     """
     return _active(active_gauges) * gauge_factor * strain / 4
-
-
-# -- what the element bears --------------------------------------------------------
-
-
-@formula(
-    equation=r"\sigma_v = \sqrt{\sigma^2 + 3\tau^2}",
-    source="shigley",
-    valid="ductile material; distortion energy",
-)
-def equivalent_stress(normal_stress: u.Pascal, shear_stress: u.Pascal) -> u.Pascal:
-    """The pull that is as hard on a ductile material as a normal and a shear stress together.
-
-    Args:
-        normal_stress: normal stress.
-        shear_stress: shear stress at the same place.
-
-    >>> print(round(equivalent_stress(0.0, 100e6) / 1e6, 3))
-    173.205
-    """
-    return np.sqrt(np.square(normal_stress) + 3 * np.square(shear_stress))
-
-
-@formula(
-    equation=r"\frac{1}{n} = \frac{\sigma_a}{S_e} + \frac{\sigma_m}{S_{ut}}",
-    source="shigley",
-    sign="sizes of equivalent stresses",
-    valid="a life without end, ductile material; notch factors are in the stresses",
-)
-def goodman_factor(alternating_stress: u.Pascal, mean_stress: u.Pascal, endurance_limit: u.Pascal, tensile_strength: u.Pascal) -> u.Ratio:
-    """Factor by which an alternating and a mean stress may both grow before the element tires.
-
-    Args:
-        alternating_stress: equivalent alternating stress, half of its range.
-        mean_stress: equivalent mean stress.
-        endurance_limit: alternating stress that the element bears for ever.
-        tensile_strength: its tensile strength.
-
-    >>> round(float(goodman_factor(105.0e6, 68.86e6, 202.0e6, 723.9e6)), 3)
-    1.626
-    """
-    not_negative("alternating_stress", alternating_stress)
-    not_negative("mean_stress", mean_stress)
-    positive("endurance_limit", endurance_limit)
-    positive("tensile_strength", tensile_strength)
-    used = alternating_stress / endurance_limit + mean_stress / tensile_strength
-    with np.errstate(divide="ignore"):
-        return np.divide(1.0, used)

@@ -177,7 +177,7 @@ def root_stress(
     sign="lengths in modules; L = s_F/h, q_s = s_F/(2 rho_F)",
     valid="external spur teeth of the basic rack of ISO 53 (height 1.25, rounding 0.38, 20 degrees); 1 <= q_s < 8",
 )
-def geometry_factor(teeth: u.Number, shift: u.Ratio, overlap: u.Ratio, tip: u.Ratio) -> u.Ratio:
+def geometry_factor(teeth: u.Number, shift: u.Ratio, overlap: u.Ratio, tip_share: u.Ratio) -> u.Ratio:
     """Form and notch of a tooth whose load stands at the highest point at which one pair carries all.
 
     Profile shift counts, which no table of form factors has.
@@ -186,7 +186,7 @@ def geometry_factor(teeth: u.Number, shift: u.Ratio, overlap: u.Ratio, tip: u.Ra
         teeth: teeth of the gear; a large number stands for a rack.
         shift: profile shift over the module.
         overlap: contact ratio of the mesh.
-        tip: contact ratio that this gear's tip adds beyond the pitch point.
+        tip_share: contact ratio that this gear's tip adds beyond the pitch point.
 
     >>> round(float(geometry_factor(20, 0.0, 1.55, 0.76)), 3)
     0.331
@@ -205,7 +205,7 @@ def geometry_factor(teeth: u.Number, shift: u.Ratio, overlap: u.Ratio, tip: u.Ra
     root = teeth * np.sin(_TANGENT - theta) + np.sqrt(3.0) * reach
     rounding = _TIP_ROUNDING + 2 * lever**2 / (np.cos(theta) * (teeth * np.cos(theta) ** 2 - 2 * lever))
     # Then the load: how far along the line of action from the pitch point, in roll angles of this gear.
-    tangent = np.tan(_FLANK) + 2 * np.pi / teeth * (tip - overlap + 1)
+    tangent = np.tan(_FLANK) + 2 * np.pi / teeth * (tip_share - overlap + 1)
     base = teeth * np.cos(_FLANK)
     involute = lambda slope: slope - np.arctan(slope)
     half = (np.pi / 2 + 2 * shift * np.tan(_FLANK)) / teeth + involute(np.tan(_FLANK)) - involute(tangent)

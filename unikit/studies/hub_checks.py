@@ -70,10 +70,10 @@ def _force(part: str, group: str, force: Values, limit: Values, factor: Values |
     return Checked(part, group, one, force, limit, "force")
 
 
-def lewis(gear: Gear, found: HubLoads) -> Values:
-    """Lewis's stress at the planet's root; below twelve teeth its table ends."""
-    form = teeth.lewis_form_factor(np.maximum(gear.planet_teeth, 12.0))
-    return teeth.lewis_bending_stress(found.tooth_force, gear.module, gear.face_width, form)
+def lewis(gear: Gear, found: HubLoads) -> tuple[Values, Values, Values]:
+    """Lewis's stress at the roots of sun, planet and ring; below twelve teeth his table ends, and the ring is taken for a rack."""
+    forms = (teeth.lewis_form_factor(np.maximum(count, 12.0)) for count in (gear.sun_teeth, gear.planet_teeth, np.inf))
+    return tuple(teeth.lewis_bending_stress(found.tooth_force, gear.module, gear.face_width, form) for form in forms)
 
 
 _TOOTH_PARTS = ("sun's tooth, bending", "planet's tooth, bending both ways", "ring's tooth, bending")
@@ -104,7 +104,8 @@ def _tooth_checks(build: Build, gear: Gear, found: HubLoads) -> Iterator[Checked
     small = gear.module * gear.planet_teeth / 2
     for part, count, internal in zip(_FLANK_PARTS, (gear.sun_teeth, gear.ring_teeth), (False, True), strict=True):
         at_pitch = teeth.contact_stress(found.tooth_force, gear.face_width, small, gear.module * count / 2, ANGLE, STEEL, internal)
-        lower = teeth.single_contact_factor(gear.planet_teeth, count, ANGLE, found.tooth.planet, internal)
+        tip = found.tooth.planet_in_ring if internal else found.tooth.planet
+        lower = teeth.single_contact_factor(gear.planet_teeth, count, ANGLE, tip, internal)
         if not internal:  # the sun's flank may be the worse one, where the sun is the smaller gear
             lower = np.maximum(lower, teeth.single_contact_factor(count, gear.planet_teeth, ANGLE, found.tooth.sun))
         yield _stress(part, TEETH, at_pitch * lower, value(build, "tooth_contact_limit"), 2.0)
@@ -114,7 +115,8 @@ def _geometry(gear: Gear, found: HubLoads) -> tuple[Values, Values, Values]:
     """Geometry factors of sun, planet (the worse of its meshes) and ring."""
     shift = 0.0 if gear.planet_shift is None else gear.planet_shift
     inner, outer = found.tooth.overlaps
-    planet = [teeth.geometry_factor(float(gear.planet_teeth), shift, overlap, found.tooth.planet) for overlap in (inner, outer)]
+    meshes = (inner, found.tooth.planet), (outer, found.tooth.planet_in_ring)
+    planet = [teeth.geometry_factor(float(gear.planet_teeth), shift, overlap, tip) for overlap, tip in meshes]
     return (
         teeth.geometry_factor(float(gear.sun_teeth), -shift, inner, found.tooth.sun),
         np.minimum(*planet),

@@ -7,7 +7,7 @@ from functools import cache
 
 import numpy as np
 
-from ..formulas import bearings, epicyclic, mesh, pedalling, shafts, teeth
+from ..formulas import bearings, epicyclic, involute, pedalling, shafts, teeth
 from ..inputs import Build, Case, Gear, Hub, describe
 from ..inputs.records import printed
 from ..units import Values
@@ -15,8 +15,9 @@ from .drive import drive
 from .legs import greatest_torque
 from .loads import loads, trim_torque
 from .split import torque_split
+from .train import shape
 
-ANGLE = float(np.radians(20.0))  # of the basic rack
+ANGLE = involute.PRESSURE_ANGLE
 REVERSED = 0.7  # of the bending limit, for a tooth that bends both ways: ISO 6336-3, from memory
 GRAVITY = 9.81
 NO_HUB = Hub()
@@ -61,16 +62,17 @@ def _in_words(name: str) -> str:
 
 @dataclass(frozen=True)
 class Tooth:
-    """Contact ratios beyond the pitch point towards the tip of each gear."""
+    """Contact ratios beyond the pitch point towards the tip of each gear: of the mesh sun-planet, then of planet-ring."""
 
     sun: Values
     planet: Values
+    planet_in_ring: Values
     ring: Values
 
     @property
     def overlaps(self) -> tuple[Values, Values]:
         """Contact ratios of the meshes sun-planet and planet-ring."""
-        return self.sun + self.planet, self.planet + self.ring
+        return self.sun + self.planet, self.planet_in_ring + self.ring
 
 
 @dataclass(frozen=True)
@@ -92,7 +94,8 @@ class HubLoads:
 
     @property
     def axle_torque(self) -> Values:
-        """The sun's and the motor's together: they add when the rider holds back while the motor drives, or the other way round."""
+        """The sun's and the motor's together: they oppose each other while both drive; they add when the rider holds back while
+        the motor drives, or pushes while it brakes."""
         return self.sun_torque + self.motor_torque
 
 
@@ -101,21 +104,14 @@ def why_no_teeth(gear: Gear) -> str:
     counts = (gear.sun_teeth, gear.planet_teeth, gear.ring_teeth, gear.planets)
     if all(count is None for count in counts):
         return "no teeth are loaded in this gear" if gear.ratio == 1.0 else f"gear {gear.name!r} does not state its teeth"
-    if gear.ring_teeth != gear.sun_teeth + 2 * gear.planet_teeth:
-        return "sun, planets and ring do not share an axis"
     return ""
 
 
 def tips(gear: Gear) -> Tooth:
-    """Where contact ends: at the tips, or at the end of the partner's flank where a tip reaches beyond it."""
-    shift = 0.0 if gear.planet_shift is None else gear.planet_shift
-    inward = np.minimum(1 - shift, gear.ring_teeth * (1 - np.cos(ANGLE)) / 2)  # a small ring is cut off at its base circle
-    end = lambda count: count * np.tan(ANGLE) / (2 * np.pi)  # of the flank, at its base circle
-    return Tooth(
-        sun=np.minimum(mesh.tip_contact_ratio(gear.sun_teeth, 1 - shift, ANGLE), end(gear.planet_teeth)),
-        planet=np.minimum(mesh.tip_contact_ratio(gear.planet_teeth, 1 + shift, ANGLE), end(gear.sun_teeth)),
-        ring=np.minimum(mesh.tip_contact_ratio(gear.ring_teeth, inward, ANGLE, True), end(gear.planet_teeth)),
-    )
+    """Where contact ends, in the shape that the study of the train gives: at the tips, or where the partner's flank ends."""
+    made, pitch = shape(gear), np.pi * np.cos(ANGLE)
+    sun, planet = made.sun_recess / pitch, made.planet_recess / pitch
+    return Tooth(sun=sun, planet=made.sun_contact - sun, planet_in_ring=planet, ring=made.ring_recess / pitch)
 
 
 def pedalled(build: Build, case: Case, gear: Gear) -> Values:
@@ -128,8 +124,9 @@ def hub_loads(build: Build, case: Case, gear: Gear, crank_mean: Values | None = 
     """Loads of the hub in one gear.
 
     The hardest push is the legs' torque at standstill times peak over mean of the
-    rider's torque shape; a stumble multiplies it by the shock factor. The mean
-    crank torque of the case is computed if it is not given.
+    rider's torque shape; a stumble multiplies it by the shock factor. The sun
+    holds what does not reach the wheel, losses included. The mean crank torque
+    of the case is computed if it is not given.
     """
     rider, missing = build.rider, why_no_teeth(gear)
     hardest = greatest_torque(build, 0.0) * pedalling.shape_peak(rider.torque_floor)
@@ -147,8 +144,8 @@ def hub_loads(build: Build, case: Case, gear: Gear, crank_mean: Values | None = 
     nothing = 0.0 if gear.sun_teeth is None and gear.ratio == 1.0 else np.nan
     if gear.sun_teeth is None or gear.ring_teeth is None:
         return HubLoads(sun_torque=nothing, dynamic=1.0, tooth_force=nothing, pin_force=nothing, **common)
-    sun = -epicyclic.reaction_torque(gear.sun_teeth, gear.ring_teeth, "sun", "carrier", "ring", shock)
-    if missing or gear.module is None:
+    sun = -epicyclic.reaction_torque(gear.sun_teeth, gear.ring_teeth, "sun", "carrier", "ring", shock, gear.efficiency)
+    if gear.module is None:
         return HubLoads(sun_torque=sun, dynamic=1.0, tooth_force=np.nan, pin_force=np.nan, **common)
     radius = gear.module * gear.sun_teeth / 2
     rolling = radius * case.speed / build.wheel.radius / gear.ratio  # as the carrier sees it
@@ -159,7 +156,7 @@ def hub_loads(build: Build, case: Case, gear: Gear, crank_mean: Values | None = 
         sun_torque=sun,
         dynamic=dynamic,
         tooth_force=each * dynamic * value(build, "face_load_factor"),
-        pin_force=2 * each,
+        pin_force=teeth.tooth_force(shock, gear.module * (gear.sun_teeth + gear.planet_teeth) / 2, 0.0) * sharing / gear.planets,
         tooth=tips(gear),
         **common,
     )
@@ -196,13 +193,15 @@ def axle_stresses(build: Build, found: HubLoads) -> dict[str, tuple[Values, Valu
     """Stress from bending and from torsion: greatest, and amplitude and mean with notches; fields must be there.
 
     Greatest is a drop and a stumble while the motor pulls the other way.  Again
-    and again come drop and no load, and a push one way and the motor the other.
+    and again come drop and no load, and the hardest push either way against the
+    trim that is set, or all that the assist asks without the pedals.
     """
     size = value(build, "axle_diameter"), value(build, "axle_bore")
     moment = shafts.axle_moment(build.body_mass, value(build, "axle_overhang"), value(build, "drop_factor"))
     push = found.sun_torque / value(build, "shock_factor")
-    ahead = np.maximum(push, found.asked_motor_torque)
-    back = np.maximum(build.rider.backward_strength * push, found.asked_motor_torque)
+    asked = found.asked_motor_torque
+    trim = np.minimum(build.assist.trim_cap, asked) if build.assist else 0.0
+    ahead, back = (np.maximum(share * push + trim, asked) for share in (1.0, build.rider.backward_strength))
     bent, twisted = shafts.bending_stress(moment, *size), shafts.torsion_stress(1.0, *size)
     notch = value(build, "axle_notch_bending"), value(build, "axle_notch_torsion")
     return {

@@ -88,7 +88,9 @@ class Strength(Result):
     motor_torque: u.NewtonMetre = shown("greatest reaction torque of the motor", "N*m", 0)
     axle_torque: u.NewtonMetre = shown("torque that axle and torque arm may have to hold", "N*m", 0)
     tooth_force: u.Newton = shown("force on a tooth of the most loaded planet, all factors", "N", 0)
-    lewis_stress: u.Pascal = shown("planet's root by Lewis, load at the tip, no notch", "MPa", 0)
+    sun_lewis: u.Pascal = shown("sun's root by Lewis, load at the tip, no notch", "MPa", 0)
+    planet_lewis: u.Pascal = shown("planet's root by Lewis", "MPa", 0)
+    ring_lewis: u.Pascal = shown("ring's root by Lewis, as a rack", "MPa", 0)
     pin_force: u.Newton = shown("force on that planet's bearing", "N", 0)
     arm_end_force: u.Newton = shown("force at the end of the torque arm", "N", 0)
     drop_force: u.Newton = shown("load on the axle in a drop", "N", 0)
@@ -135,12 +137,13 @@ def study(build: Build, case: Case, gear: Gear | None = None) -> Strength:
     lasting = lives(build, gear, found)
     arm = value(build, "arm_length")
     geared = found.tooth is not None and gear.face_width is not None
+    by_lewis = lewis(gear, found) if geared else (0.0 if found.tooth_force == 0.0 else np.nan,) * 3
     return Strength(
         gear=gear.name,
         weakest=weakest.part if weakest else "unknown",
         weakest_factor=float(weakest.factor) if weakest else np.nan,
         **{name: float(getattr(found, name)) for name in _FROM_LOADS},
-        lewis_stress=float(lewis(gear, found)) if geared else 0.0 if found.tooth_force == 0.0 else np.nan,
+        **{name: float(stress) for name, stress in zip(("sun_lewis", "planet_lewis", "ring_lewis"), by_lewis, strict=True)},
         arm_end_force=np.nan if arm is None else float(shafts.arm_force(found.axle_torque, arm)),
         planet_life=lasting["planet_bearing"],
         hub_life=lasting["hub_bearing"],
@@ -194,7 +197,7 @@ def mesh_efficiency(build: Build, gear: Gear, found: HubLoads) -> Values:
         return np.nan
     friction, tooth = value(build, "mesh_friction"), found.tooth
     inner = mesh.mesh_loss(friction, gear.planet_teeth, gear.sun_teeth, tooth.planet, tooth.sun)
-    outer = mesh.mesh_loss(friction, gear.planet_teeth, gear.ring_teeth, tooth.planet, tooth.ring, True)
+    outer = mesh.mesh_loss(friction, gear.planet_teeth, gear.ring_teeth, tooth.planet_in_ring, tooth.ring, True)
     return mesh.step_up_efficiency(gear.sun_teeth, gear.ring_teeth, (1 - inner) * (1 - outer))
 
 

@@ -8,7 +8,7 @@ from functools import cached_property
 
 import numpy as np
 
-from ..formulas import converter, pedalling, sensing, strain
+from ..formulas import converter, pedalling, sensing, shafts, strain
 from ..formulas.road import GRAVITY
 from ..inputs import Build, Chain, Gear
 from ..inputs.chain_rules import divider
@@ -248,8 +248,8 @@ class Signal:
         """Equivalent stress of the plain section where it is greatest, per torque; nan for a bought element."""
         part = self.chain
         if part.element == "hollow shaft":
-            shear = strain.torsion_stress(self.share, part.shaft_diameter, part.shaft_bore or 0.0)
-            return float(strain.equivalent_stress(0.0, shear))
+            shear = shafts.torsion_stress(self.share, part.shaft_diameter, part.shaft_bore or 0.0)
+            return float(shafts.von_mises(0.0, shear))
         if part.element == "arm":  # at its root, not at the gauges
             return float(strain.bending_stress(self.share / part.arm_length, part.arm_length, part.arm_width, part.arm_height))
         return NAN
@@ -270,7 +270,7 @@ class Signal:
         forward, back = self.peak
         notched = self.stress * (part.stress_concentration or 1.0)
         alternating, mean = notched * (forward + back) / 2, notched * abs(forward - back) / 2
-        return float(strain.goodman_factor(alternating, mean, part.element_endurance, part.element_strength))
+        return float(shafts.goodman_factor(alternating, mean, part.element_endurance, part.element_strength))
 
     # -- a broken wire ------------------------------------------------------------------------
 

@@ -138,7 +138,7 @@ def study(build: Build, case: Case, gear: Gear | None = None, origin: str = "as 
     sun, planet, ring, planets = counts = tuple(int(getattr(gear, name)) for name in TEETH)
     module = np.nan if gear.module is None else gear.module
     shift = 0.0 if gear.planet_shift is None else gear.planet_shift
-    made, margins = _shape(gear), _available(gear)
+    made, margins = shape(gear), _available(gear)
     worst = min(margins, key=margins.get)
     cadence = gearing.cadence(case.speed, build.wheel.radius, gear.ratio)
     speeds = epicyclic.member_speeds(sun, ring, "sun", "carrier", cadence)
@@ -212,14 +212,15 @@ def _stand(gear: Gear) -> str:
     return UNEVEN if gear.planet_spacing == "uneven" and (gear.sun_teeth + gear.ring_teeth) % gear.planets else EQUAL
 
 
-def _shape(gear: Gear) -> trains.Shape:
+def shape(gear: Gear) -> trains.Shape:
+    """The shape of a gear's train, in modules; a planet shift that is left out is none."""
     close = trains.closest(gear.sun_teeth, gear.ring_teeth, gear.planets) if gear.planet_spacing == "uneven" else None
     return trains.shape(gear.sun_teeth, gear.planet_teeth, gear.planets, 0.0 if gear.planet_shift is None else gear.planet_shift, close)
 
 
 def _available(gear: Gear) -> dict[str, u.Ratio]:
     """Available over required, for each condition on a train that shares its axis and goes together."""
-    made = _shape(gear)
+    made = shape(gear)
     margins = {
         "contact at the sun": made.sun_contact / trains.LEAST_CONTACT_RATIO,
         "contact at the ring": made.ring_contact / trains.LEAST_CONTACT_RATIO,

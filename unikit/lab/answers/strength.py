@@ -37,6 +37,11 @@ def sun_torque() -> float:
     return found({"hub.shock_factor": SHOCK}).sun_torque
 
 
+def lossless() -> float:
+    """The same of a gear without losses."""
+    return found({"hub.shock_factor": SHOCK, "gears.gear.long.efficiency": 1.0}).sun_torque
+
+
 def face_width(factor: float = FACTOR) -> float:
     """Width of the teeth at which the weakest has a factor."""
     return needed(factor).face_width
@@ -74,7 +79,8 @@ declare(
                 found({"hub.shock_factor": SHOCK}).crank_shock / sun_torque(),
                 "that is the torque of the cranks: the sun holds a part of it",
             ),
-            Slip(71 / 45, "that is what the ring passes on to the wheel"),
+            Slip(found({"hub.shock_factor": SHOCK}).crank_shock / sun_torque() - 1, "that is what the ring passes on to the wheel"),
+            Slip(lossless() / sun_torque(), "that is without losses: what is lost does not reach the wheel, and the sun holds it too"),
             Slip(found().sun_torque / sun_torque(), "that is with the shock factor of the file"),
         ),
     ),

@@ -16,6 +16,7 @@ BUILD_ALONE = ("joint limit", "local rules")  # no speed, slope or setting of th
 KEYS = tuple(rule.key for rule in RIDE if rule.key not in BUILD_ALONE)
 LEAST, MOST = 0.2, 5.0
 LIFT = 0.22  # of a row, where its text stands below it
+LONGEST = 46  # letters that stand beside the margins
 MARKERS = {"holds": ("o", style.BLUE), "tight": ("D", style.ORANGE), "short": ("s", style.VERMILION)}
 
 
@@ -65,11 +66,16 @@ def _marks(keys, axes, scene) -> None:
             missing = "not in this build" if scene.later is None else "computing …"
             text, color = "unknown" if key in found else missing, style.QUIET
         else:
-            text, color = f"{finding.verdict}: {finding.limited_by}".replace(" -", " −"), MARKERS[finding.verdict][1]
+            text, color = _short(f"{finding.verdict}: {finding.limited_by}".replace(" -", " −")), MARKERS[finding.verdict][1]
         if narrow:
             pen.words(main, _left(main), row + 0.24, text, color, paper=style.PAPER)
         else:
             pen.words(main, MOST * 1.13, row, text, color)
+
+
+def _short(text: str) -> str:
+    """The text, cut where it would leave the picture; the table has the whole."""
+    return text if len(text) <= LONGEST else f"{text[: LONGEST - 1].rsplit(' ', 1)[0]} …"
 
 
 def _place(finding) -> float:

@@ -169,7 +169,10 @@ def _torques(main, result, scale: float, known: bool) -> None:
         if result.sun_torque > 0:
             texts.append((0.575, DOWN - result.sun_torque / scale / 2 - 0.13, f"sun {result.sun_torque:.0f} N·m", style.PURPLE, "right"))
     if result.motor_torque > 0:
-        texts.append((BEGIN - 0.01, BELOW, f"motor {result.motor_torque:.0f} N·m", style.GREEN, "right"))
+        text = f"motor {result.motor_torque:.0f} N·m"
+        if not pen.is_narrow(main):  # they oppose each other while both drive
+            text += "" if result.sun_torque == 0 else ", if it works against the pedals"
+        texts.append((BEGIN - 0.01, BELOW, text, style.GREEN, "right"))
     for along, across, text, color, side_of in texts:
         x, y = _place(main, along, across)
         if pen.is_narrow(main):

@@ -136,6 +136,8 @@ def _refused(axes, search) -> None:
     for row, count in zip(rows, counts, strict=True):
         inside = count > 0.8 * top
         pen.words(axes, count, row, f" {count:.0f} ", style.INK if count else style.QUIET, ha="right" if inside else "left")
+    if not search.found and not counts.any():  # nothing was searched
+        return
     text = f"{search.found:.0f} kept" if search.found else "none kept"
     axes_words = pen.words(axes, 0.98, 0.06, text, style.GREEN if search.found else style.VERMILION, 1.0, ha="right", paper=style.PAPER)
     axes_words.set_transform(axes.transAxes)
