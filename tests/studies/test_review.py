@@ -303,6 +303,8 @@ def test_the_summary_counts_and_names_the_narrowest():
     assert sum(int(lines[word]) for word in (HOLDS, TIGHT, SHORT, UNKNOWN)) == len(found.findings)
     worst = min((f for f in found.findings if f.verdict != UNKNOWN), key=lambda f: f.margin / FINDINGS[f.key].holds)
     assert lines["narrowest"].startswith(f"{worst.key}, {worst.case}, gear {worst.gear}: ")
+    loose = Review("packs", tuple(f for f in found.findings if f.key == "joining"), ())
+    assert loose.summary()["narrowest"].startswith("joining, All cases: 0.21, ")
     assert "narrowest" not in Review("empty", (), ()).summary()
 
 

@@ -210,7 +210,7 @@ def test_margins_are_the_quotients_that_the_table_says():
     stated = 1 / (2 * math.pi * 18) + 0.009
     assert found["sensor timing"][0] == pytest.approx(stated / (1 / (2 * math.pi * FOUND.corner) + FOUND.dead_time))
     slow = {key: margin for key, margin, _ in sensing_margins.margins(changed(averaged_samples=64), HILL)}
-    assert slow["sensor timing"] == pytest.approx(stated / (1 / (2 * math.pi * FOUND.corner) + FOUND.dead_time + (64 - 16) / 2 / 1000), rel=0.2)
+    assert slow["sensor timing"] == pytest.approx(stated / (1 / (2 * math.pi * FOUND.corner) + FOUND.dead_time + 0.028))
     assert math.isnan({key: margin for key, margin, _ in sensing_margins.margins(changed(filter_capacitor=None), HILL)}["sensor timing"])
     strong = dict(
         (key, margin) for key, margin, _ in sensing_margins.margins(replace(BUILD, {"rider.zero_cadence_torque": "150 N*m"}), HILL)

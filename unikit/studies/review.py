@@ -61,15 +61,14 @@ class Review:
         known = [f for f in self.findings if f.verdict != UNKNOWN]
         if known:
             worst = min(known, key=lambda f: f.margin / FINDINGS[f.key].holds)
-            lines["narrowest"] = f"{worst.key}, {worst.case}, gear {worst.gear}: {worst.margin:.2f}, {worst.limited_by}"
+            lines["narrowest"] = f"{worst.key}, {_place(worst.case, worst.gear)}: {worst.margin:.2f}, {worst.limited_by}"
         return lines
 
     def __str__(self) -> str:
         lines = [f"Review of {self.build}", ""]
         width, name = (max((len(getattr(f, part)) for f in self.findings), default=10) for part in ("limited_by", "key"))
         for case, gear in dict.fromkeys((f.case, f.gear) for f in self.findings):
-            place = "All cases" if case == parts.ANY else case
-            lines.append(place if gear == "-" else f"{place}, gear {gear}")
+            lines.append(_place(case, gear))
             for f in self.findings:
                 if (f.case, f.gear) == (case, gear):
                     margin = "-" if np.isnan(f.margin) else f"{f.margin:.2f}" if f.margin < 100 else "> 99"
@@ -80,6 +79,12 @@ class Review:
             lines += ["What would move the short and tight ones", *(f"  {key:{name}} {text}" for key, text in moves.items()), ""]
         lines += [*(f"Note: {note}" for note in self.notes), *(f"Caution: {text}" for text in CAUTIONS)]
         return "\n".join(lines)
+
+
+def _place(case: str, gear: str) -> str:
+    """Case and gear of a finding in words."""
+    case = "All cases" if case == parts.ANY else case
+    return case if gear == "-" else f"{case}, gear {gear}"
 
 
 def review(
