@@ -173,7 +173,9 @@ def test_the_member_that_holds_the_gear_feels_what_statics_say():
         ratio = epicyclic.ratio(sun, ring, fixed="sun", driver="carrier", driven="ring")
         held = epicyclic.reaction_torque(sun, ring, fixed="sun", driver="carrier", driven="ring", driver_torque=50.0)
         assert 50.0 * sensing.reaction_share(ratio) == pytest.approx(abs(held), rel=1e-12)
-    assert sensing.reaction_share(1.0) == 0.0
+        out = 50.0 * 0.95 / ratio  # crank, wheel and frame: the three torques from outside add to nothing
+        assert 50.0 * sensing.reaction_share(ratio, 0.95) == pytest.approx(50.0 - out, rel=1e-12)
+    assert sensing.reaction_share(1.0) == sensing.reaction_share(1.0, 0.97) == 0.0
 
 
 @pytest.mark.checks("independent", "sensing.filter_corner")

@@ -13,22 +13,24 @@ from .registry import formula
 
 
 @formula(
-    equation=r"\frac{T_s}{T_c} = \frac{z_s}{z_s + z_r} = 1 - \frac{1}{G}",
+    equation=r"\frac{T_s}{T_c} = 1 - \frac{\eta}{G},\quad \text{without loss}\quad \frac{z_s}{z_s + z_r}",
     source="planetary_torques",
     sign="size; above 0 for a gear that steps up, 0 for one that turns as one piece",
-    valid="sun fixed, cranks on the carrier, ring drives the wheel; steady, without loss in the meshes",
+    valid="sun fixed, cranks on the carrier, ring drives the wheel; steady, pedals driving, all losses of the gear held by the sun",
 )
-def reaction_share(gear_ratio: u.Ratio) -> u.Ratio:
+def reaction_share(gear_ratio: u.Ratio, gear_efficiency: u.Ratio = 1.0) -> u.Ratio:
     """Torque at the member that holds the gear still over the torque at the crank.
 
     Args:
         gear_ratio: wheel turns per crank turn, at least 1.
+        gear_efficiency: power out over power in.
 
-    >>> round(reaction_share(1.5), 4)
-    0.3333
+    >>> float(reaction_share(1.5).round(4)), float(reaction_share(1.5, 0.96).round(4))
+    (0.3333, 0.36)
     """
     not_negative("gear_ratio - 1", gear_ratio - 1)
-    return 1 - 1 / gear_ratio
+    within("gear_efficiency", gear_efficiency, 0.0, 1.0)
+    return np.where(np.equal(gear_ratio, 1), 0.0, 1 - gear_efficiency / np.asarray(gear_ratio, float))[()]
 
 
 # -- voltages ------------------------------------------------------------------------

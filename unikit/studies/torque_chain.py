@@ -321,5 +321,5 @@ def _one(build: Build, gear: Gear) -> None:
 
 
 def element_share(build: Build, gear: Gear) -> float:
-    """Torque at the element over that at the crank."""
-    return float(sensing.reaction_share(gear.ratio)) if build.sensor.location == "reaction member" else 1.0
+    """Torque at the element over that at the crank, pedals driving."""
+    return float(sensing.reaction_share(gear.ratio, gear.efficiency)) if build.sensor.location == "reaction member" else 1.0
