@@ -156,7 +156,9 @@ class Reader:
         return _BROKEN
 
     def record(self, record: type, table: Any, place: str, name: str | None = None) -> Any:
-        """Read one table; what could be read of it if something is wrong."""
+        """Read one table; what could be read of it if something is wrong.  A record was checked when it was made."""
+        if isinstance(table, record):
+            return table
         if not isinstance(table, Mapping):
             return self.complain(place, table, f"a table [{place}]", show(table))
         known = {key: spec for key, spec in specs(record).items() if spec.form != "spreads"}

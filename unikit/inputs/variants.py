@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any, TypeVar
 
 import numpy as np
@@ -30,7 +30,7 @@ def replace(whole: W, changes: Mapping[str, Any]) -> W:
     >>> replace(build, {"cranks.length": 0.125, "rider.mass": "71 kg"}).rider.mass
     71.0
     """
-    tree = to_tree(whole)
+    tree = to_tree(whole, {path.partition(".")[0] for path in changes})
     reader = Reader(plain=True)
     spreads = dict(whole.spreads)
     for path, value in changes.items():
@@ -62,13 +62,16 @@ def draw(whole: W, count: int, seed: int) -> W:
     return replace(whole, drawn)
 
 
-def to_tree(record: Record) -> dict[str, Any]:
-    """Tables of plain SI numbers, as a :class:`Reader` with ``plain`` takes them."""
+def to_tree(record: Record, opened: Collection[str] | None = None) -> dict[str, Any]:
+    """Tables of plain SI numbers, as a :class:`Reader` with ``plain`` takes them.
+
+    Parts that are not ``opened`` stay the records that they are.
+    """
     tree: dict[str, Any] = {}
     for spec in specs(type(record)).values():
         value = getattr(record, spec.name)
         if value is not None and spec.form != "spreads":
-            tree[spec.name] = _plain(value)
+            tree[spec.name] = _plain(value) if opened is None or spec.name in opened else value
     return tree
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import reduce
+from functools import lru_cache, reduce
 
 import numpy as np
 
@@ -134,6 +134,12 @@ def supply(packs: Packs, state_of_charge: Values, lasting: Values | None = None)
     resistances count that the packs state, at this charge and temperature, and
     not the ohmic one alone.
     """
+    if np.ndim(state_of_charge) == 0 and np.ndim(lasting) == 0:
+        return _supply(packs, float(state_of_charge), None if lasting is None else float(lasting))
+    return _join(packs, state_of_charge, lasting)
+
+
+def _join(packs: Packs, state_of_charge: Values, lasting: Values | None) -> Supply:
     voltages, resistances, lowest, full = [], [], [], []
     for one in packs.pack:
         cell = pack.open_circuit_voltage(state_of_charge, one.curve_charge, one.curve_voltage)
@@ -166,6 +172,10 @@ def supply(packs: Packs, state_of_charge: Values, lasting: Values | None = None)
         charge_limit=np.maximum(np.minimum(charging, filling), 0.0),
         charge_by=np.where(filling < charging, "full pack", "charge current of the packs")[()],
     )
+
+
+# A review asks a dozen times for the same packs; they are compared by their values.
+_supply = lru_cache(16)(_join)
 
 
 def derating(build: Build, winding_temperature: Values) -> Values:

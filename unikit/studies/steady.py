@@ -21,7 +21,7 @@ class Steady(NamedTuple):
     split: Split
 
 
-@lru_cache(16)  # records are compared by identity, so a build that was changed is another one
+@lru_cache(16)  # records are compared by their values, so a build that was changed is another one
 def steady(build: Build, case: Case, gear: Gear) -> Steady:
     """Who gives what in a case, for a build with a motor."""
     state = drive(build, case.state_of_charge)
