@@ -13,6 +13,7 @@ from .hub_parts import Gear, Gears, Hub
 from .logs import Log, load_log, make_log
 from .parts import Brake, Cranks, Frame, Rider, Wheel
 from .reading import load_build, load_case, load_cases
+from .route import Route, make_route
 from .schema import describe, fields, schema
 from .spreads import Spread
 from .supply_parts import Pack, Packs, Wiring
@@ -42,6 +43,7 @@ __all__ = [
     "Problem",
     "Rated",
     "Rider",
+    "Route",
     "Spec",
     "Spread",
     "Stall",
@@ -58,6 +60,7 @@ __all__ = [
     "load_datasheet",
     "load_log",
     "make_log",
+    "make_route",
     "replace",
     "save_build",
     "save_case",

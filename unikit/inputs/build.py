@@ -112,6 +112,31 @@ class Case(Part):
         "cell temperature of the packs; air temperature if left out", low=223.15, high=343.15, unit="°C", default=None
     )
     sun: u.WattPerSquareMetre = field("sunshine that falls on the hub", low=0, high=1400, default=0.0)
+    wind_speed: u.MetrePerSecond | None = field(
+        "wind over a route, at the height of the rider; head and cross wind as they are if left out", low=0, high=40, default=None
+    )
+    wind_from: u.Radian | None = field(
+        "direction that this wind comes from, clockwise from north", low=-7, high=7, unit="deg", default=None
+    )
+    leg_power: u.Watt | None = field(
+        "power at which the rider eases off on a route, but for climbs; critical power if left out", low=1, high=1000, default=None
+    )
+    hard_power: u.Watt | None = field(
+        "greatest leg power on a climb while work above critical power is left; what five minutes take if left out",
+        low=1,
+        high=1500,
+        default=None,
+    )
+    lowest_cadence: u.RadianPerSecond | None = field(
+        "cadence below which the rider gets off and walks", low=0.2, high=12, unit="rpm", default=None
+    )
+    descent_cadence: u.RadianPerSecond | None = field(
+        "cadence that is not passed while holding back; the comfortable one if left out", low=0.5, high=25, unit="rpm", default=None
+    )
+    capacity_left: u.Ratio | None = field("charge of the full packs now over that when new; 1 if left out", low=0.2, high=1, default=None)
+    resistance_growth: u.Ratio | None = field(
+        "resistance of the packs' cells now over that when new; 1 if left out", low=0.5, high=10, default=None
+    )
     spreads: Mapping[str, Spread] = field("distribution of each uncertain number by its name", default=Named())
 
     @property
