@@ -14,10 +14,10 @@ from .logs import Log, load_log, make_log
 from .parts import Brake, Cranks, Frame, Rider, Wheel
 from .reading import load_build, load_case, load_cases
 from .route import Route, make_route
-from .schema import describe, fields, schema
+from .schema import describe, fields, meaning, schema
 from .spreads import Spread
 from .supply_parts import Pack, Packs, Wiring
-from .variants import draw, replace
+from .variants import draw, draw_at, replace
 from .writing import save_build, save_case
 
 __all__ = [
@@ -52,6 +52,7 @@ __all__ = [
     "Wiring",
     "describe",
     "draw",
+    "draw_at",
     "fields",
     "load_bench",
     "load_build",
@@ -61,6 +62,7 @@ __all__ = [
     "load_log",
     "make_log",
     "make_route",
+    "meaning",
     "replace",
     "save_build",
     "save_case",
