@@ -18,6 +18,7 @@ from .schema import describe, fields, meaning, schema
 from .spreads import Spread
 from .supply_parts import Pack, Packs, Wiring
 from .variants import draw, draw_at, replace
+from .ways import there_and_back, way_back
 from .writing import save_build, save_case
 
 __all__ = [
@@ -67,4 +68,6 @@ __all__ = [
     "save_build",
     "save_case",
     "schema",
+    "there_and_back",
+    "way_back",
 ]
