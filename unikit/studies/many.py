@@ -24,6 +24,10 @@ class PartError(RuntimeError):
     """A part of a long work that failed; the error itself is its cause."""
 
 
+class Stopped(RuntimeError):
+    """Work that was stopped before there was enough for an answer."""
+
+
 def in_parts(
     function: Callable[[P], R],
     pieces: Sequence[P],
