@@ -91,15 +91,11 @@ from types import ModuleType
     PARAMETERS,
 ) = range(67)
 
-# -- columns of a route: PRESSURE over the gas constant, STOP at the end of the step -------------------------------------------------------------
-LENGTH, SINE, COSINE, PRESSURE, NORTH, EAST, SHELTER, SURFACE, STOP, ROUTE = range(
-    10
-)  # PRESSURE over the gas constant; STOP at the step's end
+# -- columns of a route: PRESSURE over the gas constant, STOP at the end of the step -------
+LENGTH, SINE, COSINE, PRESSURE, NORTH, EAST, SHELTER, SURFACE, STOP, ROUTE = range(10)
 
 # -- what is carried from step to step; MET: how far until the charge held back -------------
-SPEED, TIME, WORK_LEFT, CHARGE_LEFT, FAST_SAG, SLOW_SAG, WINDING, STATOR, MAGNETS, HOUSING, MET, STATE = range(
-    12
-)  # MET: held back charge reached at
+SPEED, TIME, WORK_LEFT, CHARGE_LEFT, FAST_SAG, SLOW_SAG, WINDING, STATOR, MAGNETS, HOUSING, MET, STATE = range(12)
 
 # -- sums over the ride, in joule but for the last -----------------------------------------
 (
@@ -126,9 +122,12 @@ SPEED, TIME, WORK_LEFT, CHARGE_LEFT, FAST_SAG, SLOW_SAG, WINDING, STATOR, MAGNET
     WALKED,  # m
     CUT,  # m on which a limit of the motor was met
     OVER,  # m on which nothing could hold the speed down
-    MOTOR_GIVES,  # work at the wheel
+    LEGS_AT_WHEEL,  # work of the legs that drive
+    MOTOR_AT_WHEEL,  # work of the motor that drives
+    GAINED,  # kinetic energy, losses of it not counted
+    CLIMBED,  # work uphill, descents not counted
     TOTALS,
-) = range(25)
+) = range(28)
 
 # -- what is kept of each step ----------------------------------------------------------
 (
@@ -410,7 +409,7 @@ def draw_on(p, pack, time, turning, torque, weight, on, state, totals, kept):
     rest, inner = curve_at(pack[0], pack[1], state[CHARGE_LEFT]), curve_at(pack[0], pack[2], state[CHARGE_LEFT])
     sag = state[FAST_SAG] + state[SLOW_SAG]
     source = rest - sag
-    square = current = squared = work = 0.0
+    square = current = squared = 0.0
     for k in range(9):
         if weight[k] == 0.0:
             continue
@@ -422,7 +421,6 @@ def draw_on(p, pack, time, turning, torque, weight, on, state, totals, kept):
         square += weight[k] * amps * amps
         current += weight[k] * drawn
         squared += weight[k] * drawn * drawn
-        work += weight[k] * torque[k] * turning
     copper = 1.5 * resistance * square
     totals[CELLS] += rest * current * time
     if current < 0.0:
@@ -431,7 +429,6 @@ def draw_on(p, pack, time, turning, torque, weight, on, state, totals, kept):
     totals[SUM_COPPER] += copper * time
     totals[SUM_BRIDGE] += 1.5 * p[BRIDGE_RESISTANCE] * square * time
     totals[SUM_STANDBY] += p[STANDBY] * time
-    totals[MOTOR_GIVES] += work * time
     kept[AT_POWER] = rest * current
     relax(p, pack, time, current, state)
     return copper
@@ -501,6 +498,7 @@ def walked(p, route, i, pack, conductance, length, state, totals, row, forces, t
     totals[SUM_BEARING] += forces[3] * length
     totals[SUM_IRON] += drag * length / p[RADIUS]
     totals[WALKED] += length
+    totals[CLIMBED] += max(forces[1], 0.0) * length
     totals[MOVING] += time
     copper = draw_on(p, pack, time, turning, torque, weight, on, state, totals, row)
     if p[HAS_MOTOR] != 0.0:
@@ -550,7 +548,7 @@ def march(p, route, ceiling, pack, conductance, high, low, points, state, totals
                     forces, torque, weight, found,
                 )  # fmt: skip
         brake = 0.0
-        if end < min(p[LOWEST], goal):
+        if end < min(p[LOWEST], goal) or begin + end <= 0.0:
             walked(p, route, i, pack, conductance, length, state, totals, row, forces, torque, weight)
         else:
             needed, lever, gain, set_trim = found[1], found[2], found[3], found[4]
@@ -599,6 +597,10 @@ def march(p, route, ceiling, pack, conductance, high, low, points, state, totals
             totals[SUM_BEARING] += forces[3] * length
             totals[SUM_KINETIC] += p[HEAVY] * (end * end - begin * begin) / 2
             totals[SUM_BRAKE] += brake * angle
+            totals[LEGS_AT_WHEEL] += max(lever * pedal, 0.0) * angle
+            totals[MOTOR_AT_WHEEL] += max(mean, 0.0) * angle
+            totals[GAINED] += max(p[HEAVY] * (end * end - begin * begin) / 2, 0.0)
+            totals[CLIMBED] += max(forces[1], 0.0) * length
             totals[SUM_IRON] += drag * angle
             totals[MOVING] += time
             if abs(gain * pedal + set_trim - mean) > 1e-9 or set_trim != trim:

@@ -7,6 +7,7 @@ study, for a grid of rotation, charge and temperatures, and read between.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
@@ -25,8 +26,8 @@ from .warming import FLUX_LOST
 
 W = TypeVar("W", Build, Case)
 
-CHARGES = np.array([0.0, 0.02, 0.05, 0.1, 0.2, 0.35, 0.55, 0.8, 1.0])  # of the limits' table
-TURNINGS, SPEEDS = 33, 13  # rotations of that table, and speeds of the conductances
+CHARGES = np.array([0.0, 0.03, 0.08, 0.2, 0.5, 1.0])  # of the limits' table
+TURNINGS, SPEEDS = 25, 9  # rotations of that table, and speeds of the conductances
 QUICKER, SLOWER = 0.4, 0.5  # m/s^2 that the rider takes: a lean of two to three degrees; chosen, no source
 WALK = 1.1  # m/s on foot with the machine; chosen, no source
 LOWEST_CADENCE = 20 * np.pi / 30  # below it the rider gets off, if the case does not say; chosen, no source
@@ -76,8 +77,11 @@ def aged(build: Build, case: Case) -> Build:
     return varied(build, changes)
 
 
-def prepare(build: Build, case: Case, route: Route, gear: Gear | None = None, count: int = 1) -> Rides:
-    """Build, case and route as the march takes them; ``count`` rides where numbers are arrays of draws."""
+def prepare(build: Build, case: Case, route: Route, gear: Gear | None = None, count: int = 1, powered: bool = True) -> Rides:
+    """Build, case and route as the march takes them; ``count`` rides where numbers are arrays of draws.
+
+    Without power the motor is there, and its iron drags, but it gives nothing.
+    """
     gear = gear or build.gears.named(build.gears.engaged)
     if case.wind_speed is not None and case.wind_from is None:
         raise ValueError("case.wind_from must say where the wind comes from, since case.wind_speed is given")
@@ -99,7 +103,7 @@ def prepare(build: Build, case: Case, route: Route, gear: Gear | None = None, co
         p[:, j.TURNING_STEP] = p[:, j.SPEED_STEP] = p[:, j.FAST_TIME] = p[:, j.SLOW_TIME] = 1.0
         p[:, j.HOT_WINDING] = p[:, j.HOT_MAGNETS] = 1.0
         return Rides(p, steps, ceiling, one, np.zeros((1, len(LINKS), 2)), nothing, nothing, CHARGES, start)
-    start[:, j.CHARGE_LEFT] = case.state_of_charge
+    start[:, j.CHARGE_LEFT] = case.state_of_charge if powered else 0.0
     fastest = 1.3 * ceiling.max() / np.min(build.wheel.radius)
     _of_machine(p, build, case)
     p[:, j.TURNING_STEP] = fastest / (TURNINGS - 1)
@@ -297,3 +301,50 @@ def _links(p: np.ndarray, build: Build, case: Case, count: int) -> np.ndarray:
         rates.append((most[3] + most[4]) / machine.magnet_capacity)
     p[:, j.QUICKEST] = 2 * np.max(np.broadcast_arrays(*rates), axis=0)  # no eigenvalue is above twice the greatest rate
     return table
+
+
+@dataclass(frozen=True)
+class Ridden:
+    """What came of rides: sums, ends and extremes by the places of the march, rides along the first axis; the course of a single one."""
+
+    totals: np.ndarray
+    end: np.ndarray
+    extremes: np.ndarray
+    kept: np.ndarray | None = None
+
+
+def _room(rides: Rides) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    totals, extremes = np.zeros((len(rides), j.TOTALS)), np.zeros((len(rides), j.EXTREMES))
+    extremes[:, j.LEAST_RESERVE] = extremes[:, j.LEAST_WORK] = np.inf
+    return rides.start.copy(), totals, extremes
+
+
+def run(rides: Rides, progress: Callable[[float], object] | None = None, piece: int = 2000, compiled: bool = True) -> Ridden:
+    """One ride with its course, in pieces; ``progress`` hears the share that is done, and may raise to stop."""
+    kernel = j.compiled() if compiled else None
+    state, totals, extremes = _room(rides)
+    steps = rides.route.shape[1]
+    kept = np.zeros((steps, j.KEPT))
+    given = [rides.parameters[0], rides.route, rides.ceiling[0], rides.pack[0], rides.conductance[0], rides.high[0], rides.low[0]]
+    given += [rides.points, state[0], totals[0], extremes[0], kept]
+    if kernel is None:  # lists of floats are what plain Python is quickest with
+        given = [array.tolist() for array in given]
+    for first in range(0, steps, piece):
+        (kernel or j).march(*given, first, min(first + piece, steps))
+        if progress is not None:
+            progress(min(first + piece, steps) / steps)
+    end, totals, extremes, kept = (np.asarray(array, float) for array in given[-4:])
+    return Ridden(totals[None], end[None], extremes[None], kept)
+
+
+def run_many(rides: Rides, compiled: bool = True) -> Ridden:
+    """Many rides without their courses."""
+    kernel = j.compiled() if compiled else None
+    state, totals, extremes = _room(rides)
+    given = [rides.parameters, rides.route, rides.ceiling, rides.pack, rides.conductance, rides.high, rides.low]
+    given += [rides.points, state, totals, extremes, np.zeros((1, j.KEPT))]
+    if kernel is None:
+        given = [array.tolist() for array in given]
+    (kernel or j).march_many(*given)
+    end, totals, extremes = (np.asarray(array, float) for array in given[-4:-1])
+    return Ridden(totals, end, extremes)

@@ -120,7 +120,7 @@ def _over_turn(height, trim, low, high, pulse: _Pulse) -> tuple[np.ndarray, np.n
 
 
 def pulse_of(build: Build) -> tuple[u.Values, u.Values, float]:
-    """The pulse that the sensor feels of a mean pedal torque of 1: floor, swing above it, and share of the turn in which it feels anything."""
+    """What the sensor feels of a mean pedal torque of 1: the lowest, the swing above it, and the share of the turn in which it feels it."""
     pulse = _pulse(build)
     return pulse.floor, pulse.swing, pulse.share
 
