@@ -119,6 +119,12 @@ def _over_turn(height, trim, low, high, pulse: _Pulse) -> tuple[np.ndarray, np.n
     return felt, np.clip(height[..., None] * felt + trim[..., None], low[..., None], high[..., None]), weights
 
 
+def pulse_of(build: Build) -> tuple[u.Values, u.Values, float]:
+    """What the sensor feels of a mean pedal torque of 1: the lowest, the swing above it, and the share of the turn in which it feels it."""
+    pulse = _pulse(build)
+    return pulse.floor, pulse.swing, pulse.share
+
+
 def over_quarter(build: Build) -> tuple[np.ndarray, np.ndarray]:
     """What the sensor feels of a mean pedal torque of 1 at some points of the turn, but where it feels nothing, and their weights."""
     pulse = _pulse(build)
