@@ -13,11 +13,11 @@ from .. import units as u
 from ..formulas import _journey as j
 from ..formulas import sampling
 from ..formulas.sampling import Estimate
-from ..inputs import Build, Case, Gear, Route, draw_at, meaning, replace
+from ..inputs import Build, Case, Gear, Route, draw_at, meaning
 from . import journey
 from .many import Progress, Stopped, in_parts
 from .results import Result, shown
-from .ride import usable_energy
+from .ride import stored_energy
 from .riding import aged, prepare, run_many
 
 RIDES, SEED = 256, 20
@@ -296,10 +296,10 @@ class _Work:
 
 def _numbers(build: Build, case: Case, route: Route, made) -> dict[str, np.ndarray]:
     totals, end, extremes = made.totals, made.end, made.extremes
-    held_back, now = build.packs.held_back, aged(build, case)
+    packs, held_back = aged(build, case).packs, build.packs.held_back
     charge = np.clip(end[:, j.CHARGE_LEFT], 0.0, 1.0)
-    left = usable_energy(now, charge)
-    lack = usable_energy(replace(now, {"packs.held_back": np.minimum(charge, held_back)}), held_back)
+    left = stored_energy(packs, np.maximum(charge, held_back), held_back)
+    lack = stored_energy(packs, held_back, np.minimum(charge, held_back))
     found = {
         "distance": journey.ranges(totals, end, route.length, held_back, left),
         "left": left - lack,
