@@ -25,7 +25,7 @@ UNCERTAIN = {
     "wind_from": "200 deg ± 30 deg",
     "air_temperature": "12 °C ± 4 K",
     "capacity_left": "80 % to 95 %",
-    "state_of_charge": "31 % to 37 %",
+    "state_of_charge": "34 % to 40 %",
 }
 
 
