@@ -94,8 +94,8 @@ from types import ModuleType
 # -- columns of a route: PRESSURE over the gas constant, STOP at the end of the step -------
 LENGTH, SINE, COSINE, PRESSURE, NORTH, EAST, SHELTER, SURFACE, STOP, ROUTE = range(10)
 
-# -- what is carried from step to step; MET: how far until the charge held back -------------
-SPEED, TIME, WORK_LEFT, CHARGE_LEFT, FAST_SAG, SLOW_SAG, WINDING, STATOR, MAGNETS, HOUSING, MET, STATE = range(12)
+# -- what is carried from step to step; GONE: how far so far, MET: the same until the charge held back was met ----
+SPEED, TIME, WORK_LEFT, CHARGE_LEFT, FAST_SAG, SLOW_SAG, WINDING, STATOR, MAGNETS, HOUSING, GONE, MET, STATE = range(13)
 
 # -- sums over the ride, in joule but for the last -----------------------------------------
 (
@@ -152,23 +152,41 @@ SPEED, TIME, WORK_LEFT, CHARGE_LEFT, FAST_SAG, SLOW_SAG, WINDING, STATOR, MAGNET
 # -- of the extremes of a ride ------------------------------------------------------------
 LEAST_RESERVE, MOST_CUT_OUT, HOTTEST_WINDING, HOTTEST_MAGNETS, LEAST_WORK, EXTREMES = range(6)
 
+# -- of a step, whatever the speed at its end: forces, what the motor may, its limits at two rotations beside each other ----
+(
+    STEADY,  # rolling and slope
+    WIND,  # against the travel
+    ACROSS,  # square of the wind across
+    AIR_FACTOR,  # half the density times the drag area
+    ON,
+    CAP,  # of the torque, after derating
+    TRIM,
+    COLUMN,  # of the table, whose limits stand in the four places after
+    HIGH_BEFORE,
+    HIGH_AFTER,
+    LOW_BEFORE,
+    LOW_AFTER,
+    CHARGE_ROW,
+    CHARGE_PART,
+    COLD,  # shares of the four states of winding and magnets
+    COLD_WARM,
+    WARM_COLD,
+    WARM,
+    HERE,
+) = range(19)
+
+# -- what it takes to be at a speed at the end of a step ------------------------------------
+PEDAL, NEEDED, LEVER, GAIN, SET_TRIM, BOTTOM, TOP, DRAG, CADENCE, FOUND = range(10)
+
 FADE = 0.1  # share of the work capacity over whose last part the legs come back to critical power
 GETTING_OFF = 3.0  # s to get off, and as long to mount again; common practice, no source
+IN_HAND = 4.0  # so many times the work above critical power must be left for mounting as for riding on, so that nobody mounts for a few metres
 LONGEST = 10.0  # s of a part of a stop
 # Gauss and Legendre's six points on (0, 1)
 NODE = (0.03376524289842398, 0.1693953067668677, 0.38069040695840155, 0.6193095930415985, 0.8306046932331323, 0.966234757101576)
 WEIGHT = (0.08566224618958518, 0.1803807865240693, 0.23395696728634552, 0.23395696728634552, 0.1803807865240693, 0.08566224618958518)
 QUARTER = math.pi / 2
 SINES = tuple(math.sin(QUARTER * node) for node in NODE)
-
-
-def table_at(row, step, value):
-    """A table in equal steps from 0, held at its end."""
-    place = value / step
-    index = int(place)
-    if index >= len(row) - 1:
-        return row[len(row) - 1]
-    return row[index] + (row[index + 1] - row[index]) * (place - index)
 
 
 def curve_at(points, row, value):
@@ -184,32 +202,59 @@ def curve_at(points, row, value):
     return row[index] + (row[index + 1] - row[index]) * (value - points[index]) / (points[index + 1] - points[index])
 
 
-def limit_at(table, points, p, turning, charge, winding, magnets):
-    """A limit of torque: charge in rows of four states of the temperatures, rotation in columns."""
+def step_here(p, route, i, points, state, on, trim, here):
+    """What does not depend on the speed at the end of the step, into ``here``."""
+    shelter, north, east = route[SHELTER][i], route[NORTH][i], route[EAST][i]
+    weight = p[MASS] * 9.81
+    across = p[WIND_EAST] * north - p[WIND_NORTH] * east + p[CROSS_WIND] * shelter
+    here[STEADY] = p[ROLLING] * route[SURFACE][i] * weight * route[COSINE][i] + weight * route[SINE][i]
+    here[WIND] = p[WIND_NORTH] * north + p[WIND_EAST] * east + p[HEAD_WIND] * shelter
+    here[ACROSS] = across * across
+    here[AIR_FACTOR] = 0.5 * route[PRESSURE][i] / p[AIR] * p[DRAG_AREA]
+    here[TRIM], here[ON], here[COLUMN] = trim, 0.0, -1.0
+    if not on:
+        return
+    here[ON] = 1.0
+    winding, magnets, charge = state[WINDING], state[MAGNETS], state[CHARGE_LEFT]
+    here[CAP] = p[TORQUE_CAP] * min(max((p[DERATING_END] - winding) / (p[DERATING_END] - p[DERATING_START]), 0.0), 1.0)
     last = len(points) - 1
     row = 0
     while row < last - 1 and points[row + 1] < charge:
         row += 1
-    along = min(max((charge - points[row]) / (points[row + 1] - points[row]), 0.0), 1.0)
     warm = min(max((winding - p[COLD_WINDING]) / (p[HOT_WINDING] - p[COLD_WINDING]), 0.0), 1.0)
     mild = min(max((magnets - p[COLD_MAGNETS]) / (p[HOT_MAGNETS] - p[COLD_MAGNETS]), 0.0), 1.0)
-    place = turning / p[TURNING_STEP]
-    index = int(place)
-    end = len(table[0]) - 1
-    if index >= end:
-        index, place = end - 1, float(end)
-    part = place - index
-    row, count = 4 * row, 4
+    here[CHARGE_ROW] = 4.0 * row
+    here[CHARGE_PART] = min(max((charge - points[row]) / (points[row + 1] - points[row]), 0.0), 1.0)
+    here[COLD], here[COLD_WARM] = (1.0 - warm) * (1.0 - mild), (1.0 - warm) * mild
+    here[WARM_COLD], here[WARM] = warm * (1.0 - mild), warm * mild
+
+
+def blended(table, column, here):
+    """A limit at a column of its table, between charges and temperatures; rows are four states of the temperatures for each charge."""
+    row, part = int(here[CHARGE_ROW]), here[CHARGE_PART]
     total = 0.0
-    for state in range(count):
-        share = (warm if state & 2 else 1.0 - warm) * (mild if state & 1 else 1.0 - mild)
-        if share == 0.0:
-            continue
-        here, there = table[row + state], table[row + 4 + state]
-        low = here[index] + (here[index + 1] - here[index]) * part
-        high = there[index] + (there[index + 1] - there[index]) * part
-        total += share * (low + (high - low) * along)
+    for place in range(4):
+        share = here[COLD + place]
+        if share != 0.0:
+            less, more = table[row + place][column], table[row + 4 + place][column]
+            total += share * (less + (more - less) * part)
     return total
+
+
+def limits_at(p, high, low, turning, here, found):
+    """Greatest and lowest motor torque at a rotation, into ``found``; beyond the table the power of its end."""
+    place = turning / p[TURNING_STEP]
+    column, end, scale = int(place), len(high[0]) - 1, 1.0
+    if column >= end:
+        scale = end / place
+        column, place = end - 1, float(end)
+    if column != here[COLUMN]:
+        here[COLUMN] = column
+        here[HIGH_BEFORE], here[HIGH_AFTER] = blended(high, column, here), blended(high, column + 1, here)
+        here[LOW_BEFORE], here[LOW_AFTER] = blended(low, column, here), blended(low, column + 1, here)
+    part = place - column
+    found[TOP] = min(scale * (here[HIGH_BEFORE] + (here[HIGH_AFTER] - here[HIGH_BEFORE]) * part), here[CAP])
+    found[BOTTOM] = max(scale * (here[LOW_BEFORE] + (here[LOW_AFTER] - here[LOW_BEFORE]) * part), -here[CAP])
 
 
 def turn_nodes(height, trim, low, high, floor, swing, felt, torque, weight):
@@ -241,8 +286,12 @@ def turn_nodes(height, trim, low, high, floor, swing, felt, torque, weight):
 
 def pedal_for(needed, lever, gain, trim, low, high, floor, swing, felt, torque, weight):
     """Mean pedal torque at which legs and motor together give a wheel torque; a bracketed Newton search where a limit is met."""
+    pedal = (needed - trim) / (lever + gain)
+    one, other = gain * pedal * floor + trim, gain * pedal * (floor + swing) + trim
+    if low <= one <= high and low <= other <= high:
+        return pedal
     below, above = (needed - high) / lever, (needed - low) / lever
-    pedal = min(max((needed - trim) / (lever + gain), below), above)
+    pedal = min(max(pedal, below), above)
     for _ in range(60):
         mean = turn_nodes(gain * pedal, trim, low, high, floor, swing, felt, torque, weight)
         error = lever * pedal + mean - needed
@@ -297,76 +346,111 @@ def most_torque(p, cadence):
     return max(p[STRENGTH] * (1.0 - cadence / p[FASTEST]), 0.0)
 
 
-def ride_to(p, route, i, high, low, points, state, length, end_speed, trim, on, forces, torque, weight, found):
-    """What it takes to be at a speed at the end of a step: pedal torque and the rest, in ``found``."""
-    mean_speed = (state[SPEED] + end_speed) / 2
-    turning = mean_speed / p[RADIUS]
-    force = p[HEAVY] * (end_speed * end_speed - state[SPEED] * state[SPEED]) / (2 * length)
-    needed = p[RADIUS] * (force + road_forces(p, route, i, mean_speed, forces))
-    top = bottom = drag = 0.0
-    driving = resisting = 0.0
-    if p[HAS_MOTOR] != 0.0:
-        drag = p[HYSTERESIS] + p[EDDY] * turning if turning > 0.0 else 0.0
-        if on:
-            cap = p[TORQUE_CAP] * min(max((p[DERATING_END] - state[WINDING]) / (p[DERATING_END] - p[DERATING_START]), 0.0), 1.0)
-            top = min(limit_at(high, points, p, turning, state[CHARGE_LEFT], state[WINDING], state[MAGNETS]), cap)
-            bottom = max(limit_at(low, points, p, turning, state[CHARGE_LEFT], state[WINDING], state[MAGNETS]), -cap)
-            driving, resisting = p[DRIVING_GAIN], p[RESISTING_GAIN]
+def road_force(p, here, speed):
+    """The sum of the same at a speed."""
+    along = speed + here[WIND]
+    return here[STEADY] + here[AIR_FACTOR] * along * math.sqrt(along * along + here[ACROSS]) + p[BEARING] + p[BEARING_PER_SPEED] * speed
+
+
+def ride_to(p, high, low, length, begin, end, here, torque, weight, found):
+    """What it takes to be at a speed at the end of a step: mean pedal torque, and the rest in ``found``."""
+    speed = (begin + end) / 2
+    turning = speed / p[RADIUS]
+    needed = p[RADIUS] * (p[HEAVY] * (end * end - begin * begin) / (2 * length) + road_force(p, here, speed))
+    drag = driving = resisting = set_trim = 0.0
+    if p[HAS_MOTOR] != 0.0 and turning > 0.0:
+        drag = p[HYSTERESIS] + p[EDDY] * turning
+    if here[ON] != 0.0:
+        limits_at(p, high, low, turning, here, found)
+        driving, resisting = p[DRIVING_GAIN], p[RESISTING_GAIN]
+        set_trim = min(max(here[TRIM], found[BOTTOM]), found[TOP])
+    else:
+        found[TOP] = found[BOTTOM] = 0.0
     needed += drag
-    set_trim = min(max(trim, bottom), top)
     lever, gain = p[EFFICIENCY] / p[RATIO], driving
     if needed < set_trim:
         lever, gain = 1.0 / (p[EFFICIENCY] * p[RATIO]), resisting
-    pedal = pedal_for(needed, lever, gain, set_trim, bottom, top, p[FLOOR], p[SWING], p[FELT], torque, weight)
-    found[0], found[1], found[2], found[3], found[4] = pedal, needed, lever, gain, set_trim
-    found[5], found[6], found[7], found[8] = bottom, top, drag, turning / p[RATIO]
+    pedal = pedal_for(needed, lever, gain, set_trim, found[BOTTOM], found[TOP], p[FLOOR], p[SWING], p[FELT], torque, weight)
+    found[PEDAL], found[NEEDED], found[LEVER], found[GAIN], found[SET_TRIM] = pedal, needed, lever, gain, set_trim
+    found[DRAG], found[CADENCE] = drag, turning / p[RATIO]
     return pedal
 
 
-def pushing(p, power, found):
-    """Greatest pedal torque of the legs at a power that they may give; found[8] is the cadence."""
-    most = most_torque(p, found[8])
-    return min(most, power / found[8]) if found[8] > 0.0 else most
+def pushing(p, power, cadence):
+    """Greatest pedal torque of the legs at a power that they may give."""
+    most = most_torque(p, cadence)
+    return min(most, power / cadence) if cadence > 0.0 else most
 
 
-def fastest_end(p, route, i, high, low, points, state, length, goal, power, trim, on, forces, torque, weight, found):
-    """The speed at the end of a step that the legs reach at a power, at most the goal; below 0 where they cannot ride at all."""
-    excess = ride_to(p, route, i, high, low, points, state, length, goal, trim, on, forces, torque, weight, found)
-    excess -= pushing(p, power, found)
-    if excess <= 0.0:
+def fastest_end(p, high, low, length, begin, goal, work_left, here, torque, weight, found):
+    """The speed at the end of a step, at most the goal; below 0 where the legs cannot ride at all.
+
+    Legs ease off at their ordinary power, but give hard power up to the pace
+    that is worth it.  What it takes rises with the speed: a secant search in a
+    bracket, begun with the slope that inertia and air give.
+    """
+    power = faded(p, p[LEG_POWER], work_left)
+    pedal = ride_to(p, high, low, length, begin, goal, here, torque, weight, found)
+    if pedal <= pushing(p, power, found[CADENCE]):
         return goal
-    upper, over, lower = goal, excess, 0.0
-    under = ride_to(p, route, i, high, low, points, state, length, lower, trim, on, forces, torque, weight, found)
-    under -= pushing(p, power, found)
-    if under > 0.0:
-        return -1.0
-    speed = lower
-    for count in range(80):
-        speed = upper - over * (upper - lower) / (over - under)
-        if count % 3 == 2:
-            speed = (upper + lower) / 2
-        excess = ride_to(p, route, i, high, low, points, state, length, speed, trim, on, forces, torque, weight, found)
-        excess -= pushing(p, power, found)
-        if abs(excess) <= 1e-10 or upper - lower <= 1e-12:
+    hard = faded(p, p[HARD_POWER], work_left)
+    pace = min(goal, p[PACE])
+    upper, lower, known = goal, 0.0, False
+    speed, excess = goal, pedal - pushing(p, power, found[CADENCE])
+    if pace < goal:
+        pedal = ride_to(p, high, low, length, begin, pace, here, torque, weight, found)
+        speed, excess = pace, pedal - pushing(p, power, found[CADENCE])
+    if excess <= 0.0:
+        lower, known = pace, True
+    else:
+        power, upper = hard, pace
+        excess = pedal - pushing(p, power, found[CADENCE])
+        if excess <= 0.0:
+            return pace
+    along = (begin + speed) / 2 + here[WIND]
+    rise = p[RADIUS] * (p[HEAVY] * speed / length + here[AIR_FACTOR] * abs(along)) / (found[LEVER] + found[GAIN])
+    if begin + speed > 0.0:
+        rise += max(pushing(p, power, found[CADENCE]), 0.0) / (begin + speed)
+    before, was = speed, excess
+    speed = speed - excess / rise if rise > 0.0 else (lower + upper) / 2
+    for count in range(90):
+        if not lower < speed < upper or count % 6 == 5:
+            if speed <= lower and not known:
+                pedal = ride_to(p, high, low, length, begin, 0.0, here, torque, weight, found)
+                if pedal > pushing(p, power, found[CADENCE]):
+                    return -1.0
+                known = True
+            speed = (lower + upper) / 2
+        pedal = ride_to(p, high, low, length, begin, speed, here, torque, weight, found)
+        excess = pedal - pushing(p, power, found[CADENCE])
+        if abs(excess) <= 1e-10 or upper - lower <= 1e-13:
             break
         if excess > 0.0:
-            upper, over = speed, excess
+            upper = speed
         else:
-            lower, under = speed, excess
+            lower, known = speed, True
+        step = excess * (speed - before) / (excess - was) if excess != was else upper
+        before, was = speed, excess
+        speed -= step
     return speed
 
 
-def warm_up(p, conductance, speed, time, copper, iron, state):
+def can_hold(p, high, low, speed, work_left, here, torque, weight, found):
+    """Whether the legs can hold a speed as the road is."""
+    pedal = ride_to(p, high, low, 1.0, speed, speed, here, torque, weight, found)
+    return pedal <= pushing(p, faded(p, p[HARD_POWER], work_left), found[CADENCE])
+
+
+def warm_up(p, conductance, speed, time, copper, iron, state, links):
     """Temperatures after a time, by Heun's method in parts short enough for the quickest body."""
-    links = (
-        table_at(conductance[0], p[SPEED_STEP], speed),
-        table_at(conductance[1], p[SPEED_STEP], speed),
-        table_at(conductance[2], p[SPEED_STEP], speed),
-        table_at(conductance[3], p[SPEED_STEP], speed),
-        table_at(conductance[4], p[SPEED_STEP], speed),
-        table_at(conductance[5], p[SPEED_STEP], speed),
-        table_at(conductance[6], p[SPEED_STEP], speed),
-    )
+    place = speed / p[SPEED_STEP]
+    index, last = int(place), len(conductance[0]) - 1
+    if index >= last:
+        index, place = last - 1, float(last)
+    part = place - index
+    for k in range(7):
+        row = conductance[k]
+        links[k] = row[index] + (row[index + 1] - row[index]) * part
     parts = int(time * p[QUICKEST] / 0.7) + 1
     part = time / parts
     for _ in range(parts):
@@ -460,7 +544,7 @@ def still(weight, torque):
     weight[0] = 1.0
 
 
-def rest_for(p, pack, conductance, time, state, totals, kept, torque, weight):
+def rest_for(p, pack, conductance, time, state, totals, kept, torque, weight, links):
     """A time at a standstill: the electronics draw, the motor cools, the legs recover."""
     parts = int(time / LONGEST) + 1
     part = time / parts
@@ -469,19 +553,19 @@ def rest_for(p, pack, conductance, time, state, totals, kept, torque, weight):
         on = p[HAS_MOTOR] != 0.0 and state[CHARGE_LEFT] > 0.0
         copper = draw_on(p, pack, part, 0.0, torque, weight, on, state, totals, kept)
         if p[HAS_MOTOR] != 0.0:
-            warm_up(p, conductance, 0.0, part, copper, 0.0, state)
+            warm_up(p, conductance, 0.0, part, copper, 0.0, state, links)
         tire(p, 0.0, part, state)
     state[TIME] += time
 
 
-def walked(p, route, i, pack, conductance, length, state, totals, row, forces, torque, weight):
+def walked(p, route, i, pack, conductance, length, state, totals, row, forces, torque, weight, links):
     """A step on foot, the machine pushed: what was ridden fast is lost on getting off."""
     begin = state[SPEED]
     if begin > 0.0:
         totals[SUM_GETTING_OFF] += p[HEAVY] * begin * begin / 2
         totals[SUM_KINETIC] -= p[HEAVY] * begin * begin / 2
         state[SPEED] = 0.0
-        rest_for(p, pack, conductance, 2 * GETTING_OFF, state, totals, row, torque, weight)
+        rest_for(p, pack, conductance, 2 * GETTING_OFF, state, totals, row, torque, weight, links)
         totals[STANDING] += 2 * GETTING_OFF
     time = length / p[WALK]
     pull = road_forces(p, route, i, p[WALK], forces)
@@ -502,11 +586,94 @@ def walked(p, route, i, pack, conductance, length, state, totals, row, forces, t
     totals[MOVING] += time
     copper = draw_on(p, pack, time, turning, torque, weight, on, state, totals, row)
     if p[HAS_MOTOR] != 0.0:
-        warm_up(p, conductance, p[WALK], time, copper, drag * turning, state)
+        warm_up(p, conductance, p[WALK], time, copper, drag * turning, state, links)
     tire(p, max(pull * p[WALK], 0.0), time, state)
     state[TIME] += time
-    row[AT_PEDAL] = row[AT_MOTOR] = row[AT_TRIM] = row[AT_RESERVE] = row[AT_BRAKING_RESERVE] = row[AT_CUT_OUT] = 0.0
+    row[AT_PEDAL] = row[AT_MOTOR] = row[AT_TRIM] = row[AT_RESERVE] = row[AT_BRAKING_RESERVE] = row[AT_CUT_OUT] = row[AT_BRAKE] = 0.0
     row[AT_WAY] = 1.0
+
+
+def ridden(p, route, i, pack, conductance, length, end, state, totals, extremes, row, here, found, forces, torque, weight, links):
+    """A step in the saddle to a speed that was sought, whose needs are in ``found``; the speed at its end."""
+    begin = state[SPEED]
+    pedal, needed, lever, gain, set_trim = found[PEDAL], found[NEEDED], found[LEVER], found[GAIN], found[SET_TRIM]
+    bottom, top, drag, cadence = found[BOTTOM], found[TOP], found[DRAG], found[CADENCE]
+    floor, swing, felt = p[FLOOR], p[SWING], p[FELT]
+    brake = 0.0
+    comfortable = min(pushing(p, p[LEG_POWER], cadence), p[BACKWARD] * most_torque(p, cadence))
+    over = False
+    if pedal < -comfortable:
+        # the legs hold back as hard as they like to, the brake takes the rest, then the legs what they can
+        pedal = -comfortable
+        brake = lever * pedal + turn_nodes(gain * pedal, set_trim, bottom, top, floor, swing, felt, torque, weight) - needed
+        if brake > p[BRAKE]:
+            brake = p[BRAKE]
+            least = pedal_for(needed + brake, lever, gain, set_trim, bottom, top, floor, swing, felt, torque, weight)
+            pedal = max(least, -p[BACKWARD] * most_torque(p, cadence))
+            over = pedal > least
+    mean = turn_nodes(gain * pedal, set_trim, bottom, top, floor, swing, felt, torque, weight)
+    wheel = lever * pedal + mean
+    if over:
+        # nothing holds the speed down: it is what these torques give; iron drag and limits stay those of the speed that was sought
+        totals[OVER] += length
+        pull = (wheel - drag - brake) / p[RADIUS]
+        for _ in range(60):
+            ahead = begin * begin + 2 * length * (pull - road_force(p, here, (begin + end) / 2)) / p[HEAVY]
+            ahead = math.sqrt(max(ahead, end * end))
+            close = ahead - end <= 1e-13 * ahead
+            end = ahead
+            if close:
+                break
+        speed = (begin + end) / 2
+        road_forces(p, route, i, speed, forces)
+        # the last speed is that of these forces: what the step changes is its own kinetic energy
+        end = math.sqrt(
+            max(begin * begin + 2 * length * (pull - forces[0] - forces[1] - forces[2] - forces[3]) / p[HEAVY], 0.0)
+        )
+    else:
+        road_forces(p, route, i, (begin + end) / 2, forces)
+    time = 2 * length / (begin + end)
+    turning = length / time / p[RADIUS]
+    angle = length / p[RADIUS]
+    least, most = gain * pedal * floor + set_trim, gain * pedal * (floor + swing) + set_trim
+    between = set_trim if felt < 1.0 else least
+    spare = top - min(max(least, most, between), top)
+    worked = pedal * angle / p[RATIO]
+    if worked > 0.0:
+        totals[LEGS_GIVE] += worked
+        totals[SUM_GEAR] += (1.0 - p[EFFICIENCY]) * worked
+        totals[LEGS_AT_WHEEL] += lever * pedal * angle
+    else:
+        totals[LEGS_TAKE] -= worked
+        totals[SUM_GEAR] -= (1.0 - p[EFFICIENCY]) * lever * pedal * angle
+    gained = p[HEAVY] * (end * end - begin * begin) / 2
+    totals[SUM_ROLLING] += forces[0] * length
+    totals[SUM_SLOPE] += forces[1] * length
+    totals[SUM_AIR] += forces[2] * length
+    totals[SUM_BEARING] += forces[3] * length
+    totals[SUM_KINETIC] += gained
+    totals[SUM_BRAKE] += brake * angle
+    totals[MOTOR_AT_WHEEL] += max(mean, 0.0) * angle
+    totals[GAINED] += max(gained, 0.0)
+    totals[CLIMBED] += max(forces[1], 0.0) * length
+    totals[SUM_IRON] += drag * angle
+    totals[MOVING] += time
+    if set_trim != here[TRIM] or abs(gain * pedal + set_trim - mean) > 1e-9:
+        totals[CUT] += length
+    copper = draw_on(p, pack, time, turning, torque, weight, here[ON] != 0.0, state, totals, row)
+    if p[HAS_MOTOR] != 0.0:
+        warm_up(p, conductance, length / time, time, copper, drag * turning, state, links)
+    tire(p, max(worked / time, 0.0), time, state)
+    state[SPEED] = end
+    state[TIME] += time
+    row[AT_PEDAL], row[AT_MOTOR], row[AT_TRIM], row[AT_WAY], row[AT_BRAKE] = pedal, mean, set_trim, 0.0, brake
+    row[AT_RESERVE], row[AT_BRAKING_RESERVE] = spare, max(min(least, most, between), bottom) - bottom
+    # what the legs would have to do without the motor, by the lever of the way in which they then work, less what they do
+    step = wheel / (p[EFFICIENCY] / p[RATIO] if wheel > 0.0 else 1.0 / (p[EFFICIENCY] * p[RATIO])) - pedal
+    row[AT_CUT_OUT] = step
+    extremes[LEAST_RESERVE] = min(extremes[LEAST_RESERVE], spare)
+    extremes[MOST_CUT_OUT] = max(extremes[MOST_CUT_OUT], abs(step))
+    return end
 
 
 def march(p, route, ceiling, pack, conductance, high, low, points, state, totals, extremes, kept, first, last):
@@ -526,108 +693,44 @@ def march(p, route, ceiling, pack, conductance, high, low, points, state, totals
         kept: a row for each step, or one row that is used again and again.
         first, last: steps.
     """
-    torque, weight = [0.0] * 9, [0.0] * 9
-    forces, found = [0.0] * 4, [0.0] * 9
+    torque, weight, forces, links = [0.0] * 9, [0.0] * 9, [0.0] * 4, [0.0] * 7
+    here, found = [0.0] * HERE, [0.0] * FOUND
     for i in range(first, last):
         row = kept[i] if len(kept) > 1 else kept[0]
         length, begin, before = route[LENGTH][i], state[SPEED], state[CHARGE_LEFT]
         goal = min(ceiling[i + 1], math.sqrt(begin * begin + 2 * p[QUICKER] * length))
-        trim = trim_for(p, route[SINE][i])
         on = p[HAS_MOTOR] != 0.0 and before > 0.0
-        power = faded(p, p[LEG_POWER], state[WORK_LEFT])
-        end = fastest_end(p, route, i, high, low, points, state, length, goal, power, trim, on, forces, torque, weight, found)
-        pace = min(goal, p[PACE])
-        if end < pace and p[HARD_POWER] > p[LEG_POWER]:
-            power = faded(p, p[HARD_POWER], state[WORK_LEFT])
-            other = fastest_end(p, route, i, high, low, points, state, length, pace, power, trim, on, forces, torque, weight, found)
-            if other > end:
-                end = other
-            else:
-                end = fastest_end(
-                    p, route, i, high, low, points, state, length, goal, faded(p, p[LEG_POWER], state[WORK_LEFT]), trim, on,
-                    forces, torque, weight, found,
-                )  # fmt: skip
-        brake = 0.0
-        if end < min(p[LOWEST], goal) or begin + end <= 0.0:
-            walked(p, route, i, pack, conductance, length, state, totals, row, forces, torque, weight)
+        step_here(p, route, i, points, state, on, trim_for(p, route[SINE][i]), here)
+        rides = begin + goal > 0.0
+        if begin == 0.0 and rides:  # nobody mounts where it cannot be ridden for long
+            rides = can_hold(p, high, low, min(p[LOWEST], goal), state[WORK_LEFT] / IN_HAND, here, torque, weight, found)
+        end = 0.0
+        if rides:
+            end = fastest_end(p, high, low, length, begin, goal, state[WORK_LEFT], here, torque, weight, found)
+            rides = end >= 0.0 and begin + end > 0.0
+        if rides and end < min(p[LOWEST], goal) and begin > 0.0:
+            speed = p[LOWEST]
+            rides = can_hold(p, high, low, speed, state[WORK_LEFT], here, torque, weight, found)
+            ride_to(p, high, low, length, begin, end, here, torque, weight, found)
+        if not rides:
+            walked(p, route, i, pack, conductance, length, state, totals, row, forces, torque, weight, links)
         else:
-            needed, lever, gain, set_trim = found[1], found[2], found[3], found[4]
-            bottom, top, drag, cadence = found[5], found[6], found[7], found[8]
-            pedal = found[0]
-            comfortable = min(pushing(p, p[LEG_POWER], found), p[BACKWARD] * most_torque(p, cadence))
-            if pedal < -comfortable:
-                # the legs hold back as hard as they like to, the brake takes the rest, then the legs what they can
-                pedal = -comfortable
-                mean = turn_nodes(gain * pedal, set_trim, bottom, top, p[FLOOR], p[SWING], p[FELT], torque, weight)
-                brake = lever * pedal + mean - needed
-                if brake > p[BRAKE]:
-                    brake = p[BRAKE]
-                    least = pedal_for(needed + brake, lever, gain, set_trim, bottom, top, p[FLOOR], p[SWING], p[FELT], torque, weight)
-                    pedal = max(least, -p[BACKWARD] * most_torque(p, cadence))
-                    mean = turn_nodes(gain * pedal, set_trim, bottom, top, p[FLOOR], p[SWING], p[FELT], torque, weight)
-                    if pedal > least:
-                        totals[OVER] += length
-                        pull = (lever * pedal + mean - drag - brake) / p[RADIUS]
-                        for _ in range(60):
-                            ahead = begin * begin + 2 * length * (pull - road_forces(p, route, i, (begin + end) / 2, forces)) / p[HEAVY]
-                            ahead = math.sqrt(max(ahead, 0.0))
-                            close = abs(ahead - end) < 1e-13 * (ahead + end)
-                            end = ahead
-                            if close:
-                                break
-                        # the last speed is that of these forces: what the step changes is its own kinetic energy
-                        end = math.sqrt(
-                            max(begin * begin + 2 * length * (pull - forces[0] - forces[1] - forces[2] - forces[3]) / p[HEAVY], 1e-6)
-                        )
-                        # iron drag and limits stay those of the speed that was sought
-            mean = turn_nodes(gain * pedal, set_trim, bottom, top, p[FLOOR], p[SWING], p[FELT], torque, weight)
-            time = 2 * length / (begin + end)
-            turning = length / time / p[RADIUS]
-            angle = length / p[RADIUS]
-            floor, peak = gain * pedal * p[FLOOR] + set_trim, gain * pedal * (p[FLOOR] + p[SWING]) + set_trim
-            between = set_trim if p[FELT] < 1.0 else floor
-            spare = top - min(max(floor, peak, between), top)
-            spare_back = max(min(floor, peak, between), bottom) - bottom
-            worked = pedal * angle / p[RATIO]
-            totals[LEGS_GIVE if worked > 0.0 else LEGS_TAKE] += abs(worked)
-            totals[SUM_GEAR] += (1.0 - p[EFFICIENCY]) * (worked if worked > 0.0 else -lever * pedal * angle)
-            totals[SUM_ROLLING] += forces[0] * length
-            totals[SUM_SLOPE] += forces[1] * length
-            totals[SUM_AIR] += forces[2] * length
-            totals[SUM_BEARING] += forces[3] * length
-            totals[SUM_KINETIC] += p[HEAVY] * (end * end - begin * begin) / 2
-            totals[SUM_BRAKE] += brake * angle
-            totals[LEGS_AT_WHEEL] += max(lever * pedal, 0.0) * angle
-            totals[MOTOR_AT_WHEEL] += max(mean, 0.0) * angle
-            totals[GAINED] += max(p[HEAVY] * (end * end - begin * begin) / 2, 0.0)
-            totals[CLIMBED] += max(forces[1], 0.0) * length
-            totals[SUM_IRON] += drag * angle
-            totals[MOVING] += time
-            if abs(gain * pedal + set_trim - mean) > 1e-9 or set_trim != trim:
-                totals[CUT] += length
-            copper = draw_on(p, pack, time, turning, torque, weight, on, state, totals, row)
-            if p[HAS_MOTOR] != 0.0:
-                warm_up(p, conductance, length / time, time, copper, drag * turning, state)
-            tire(p, max(worked / time, 0.0), time, state)
-            state[SPEED] = end
-            state[TIME] += time
-            row[AT_PEDAL], row[AT_MOTOR], row[AT_TRIM], row[AT_WAY] = pedal, mean, set_trim, 0.0
-            row[AT_RESERVE], row[AT_BRAKING_RESERVE] = spare, spare_back
-            row[AT_CUT_OUT] = mean * p[RATIO] / p[EFFICIENCY] if mean > 0.0 else mean * p[RATIO] * p[EFFICIENCY]
-            extremes[LEAST_RESERVE] = min(extremes[LEAST_RESERVE], spare)
-            extremes[MOST_CUT_OUT] = max(extremes[MOST_CUT_OUT], abs(row[AT_CUT_OUT]))
-        row[AT_BRAKE] = brake
-        if before > p[HELD_BACK] >= state[CHARGE_LEFT]:
-            state[MET] += length * (before - p[HELD_BACK]) / (before - state[CHARGE_LEFT])
-        elif state[CHARGE_LEFT] > p[HELD_BACK]:
-            state[MET] += length
+            ridden(p, route, i, pack, conductance, length, end, state, totals, extremes, row, here, found, forces, torque, weight, links)
+        if state[MET] == state[GONE]:  # the charge held back has not been met so far
+            after = state[CHARGE_LEFT]
+            share = 1.0
+            if after <= p[HELD_BACK]:
+                share = max(before - p[HELD_BACK], 0.0) / (before - after) if before > after else 0.0
+            state[MET] += length * share
+        state[GONE] += length
         if route[STOP][i] > 0.0:
             if state[SPEED] > 0.0:
                 totals[SUM_GETTING_OFF] += p[HEAVY] * state[SPEED] * state[SPEED] / 2
                 totals[SUM_KINETIC] -= p[HEAVY] * state[SPEED] * state[SPEED] / 2
                 state[SPEED] = 0.0
-            standing = route[STOP][i] + 2 * GETTING_OFF
-            rest_for(p, pack, conductance, standing, state, totals, row, torque, weight)
+            standing, power = route[STOP][i] + 2 * GETTING_OFF, row[AT_POWER]
+            rest_for(p, pack, conductance, standing, state, totals, row, torque, weight, links)
+            row[AT_POWER] = power
             totals[STANDING] += standing
         row[AT_SPEED], row[AT_TIME], row[AT_CHARGE] = state[SPEED], state[TIME], state[CHARGE_LEFT]
         row[AT_WINDING], row[AT_MAGNETS], row[AT_WORK_LEFT] = state[WINDING], state[MAGNETS], state[WORK_LEFT]
