@@ -88,8 +88,9 @@ from types import ModuleType
     FLOOR,  # lowest of the pulse that the sensor feels of a mean torque of 1
     SWING,
     FELT,  # share of the turn in which it feels anything
+    FASTEST_TURNING,  # that the controller follows
     PARAMETERS,
-) = range(67)
+) = range(68)
 
 # -- columns of a route: PRESSURE over the gas constant, STOP at the end of the step -------
 LENGTH, SINE, COSINE, PRESSURE, NORTH, EAST, SHELTER, SURFACE, STOP, ROUTE = range(10)
@@ -168,12 +169,20 @@ LEAST_RESERVE, MOST_CUT_OUT, HOTTEST_WINDING, HOTTEST_MAGNETS, LEAST_WORK, EXTRE
     LOW_AFTER,
     CHARGE_ROW,
     CHARGE_PART,
+    PACK_ROW,  # of the packs' curves
+    FLUX,  # torque per ampere before the iron saturates
+    RESISTANCE,  # of winding and bridge
+    REST,  # voltage of the packs, and their resistance at once and with delay
+    INNER,
+    LATE,
+    DRAWN,  # most that the bus takes from the packs, and least: below 0 it feeds back
+    FED,
     COLD,  # shares of the four states of winding and magnets
     COLD_WARM,
     WARM_COLD,
     WARM,
     HERE,
-) = range(19)
+) = range(27)
 
 # -- what it takes to be at a speed at the end of a step ------------------------------------
 PEDAL, NEEDED, LEVER, GAIN, SET_TRIM, BOTTOM, TOP, DRAG, CADENCE, FOUND = range(10)
@@ -189,20 +198,7 @@ QUARTER = math.pi / 2
 SINES = tuple(math.sin(QUARTER * node) for node in NODE)
 
 
-def curve_at(points, row, value):
-    """A curve over rising points, held at its ends."""
-    last = len(points) - 1
-    if value <= points[0]:
-        return row[0]
-    if value >= points[last]:
-        return row[last]
-    index = 0
-    while points[index + 1] < value:
-        index += 1
-    return row[index] + (row[index + 1] - row[index]) * (value - points[index]) / (points[index + 1] - points[index])
-
-
-def step_here(p, route, i, points, state, on, trim, here):
+def step_here(p, route, i, pack, points, state, on, trim, here):
     """What does not depend on the speed at the end of the step, into ``here``."""
     shelter, north, east = route[SHELTER][i], route[NORTH][i], route[EAST][i]
     weight = p[MASS] * 9.81
@@ -215,6 +211,7 @@ def step_here(p, route, i, points, state, on, trim, here):
     if not on:
         return
     here[ON] = 1.0
+    supply_here(p, pack, state, here)
     winding, magnets, charge = state[WINDING], state[MAGNETS], state[CHARGE_LEFT]
     here[CAP] = p[TORQUE_CAP] * min(max((p[DERATING_END] - winding) / (p[DERATING_END] - p[DERATING_START]), 0.0), 1.0)
     last = len(points) - 1
@@ -227,6 +224,77 @@ def step_here(p, route, i, points, state, on, trim, here):
     here[CHARGE_PART] = min(max((charge - points[row]) / (points[row + 1] - points[row]), 0.0), 1.0)
     here[COLD], here[COLD_WARM] = (1.0 - warm) * (1.0 - mild), (1.0 - warm) * mild
     here[WARM_COLD], here[WARM] = warm * (1.0 - mild), warm * mild
+
+
+def supply_here(p, pack, state, here):
+    """Motor and packs as warm and as full as they are, into ``here``."""
+    here[FLUX] = max(p[CONSTANT] * (1.0 + p[CONSTANT_GROWTH] * (state[MAGNETS] - p[REFERENCE])), p[LEAST_CONSTANT])
+    here[RESISTANCE] = p[WINDING_RESISTANCE] * (1.0 + p[WINDING_GROWTH] * (state[WINDING] - p[REFERENCE])) + p[BRIDGE_RESISTANCE]
+    points, charge, row = pack[0], state[CHARGE_LEFT], int(here[PACK_ROW])
+    last = len(points) - 2
+    while row < last and points[row + 1] < charge:  # from where it was before: charge changes little
+        row += 1
+    while row > 0 and points[row] > charge:
+        row -= 1
+    here[PACK_ROW] = row
+    part = min(max((charge - points[row]) / (points[row + 1] - points[row]), 0.0), 1.0)
+    for k in range(1, 6):
+        values = pack[k]
+        here[REST + k - 1] = values[row] + (values[row + 1] - values[row]) * part
+
+
+def current_at(p, here, torque):
+    """Phase current, peak, of a torque."""
+    amps = torque / here[FLUX]
+    if p[SATURATION] > 0.0:
+        share = amps * p[SATURATION]
+        amps /= math.sqrt(max(1.0 - share * share, 1e-9))
+    return amps
+
+
+def torque_at(p, here, amps):
+    """Torque of a phase current, and its slope."""
+    if p[SATURATION] > 0.0:
+        kept = 1.0 / math.sqrt(1.0 + (p[SATURATION] * amps) ** 2)
+        return here[FLUX] * amps * kept, here[FLUX] * kept**3
+    return here[FLUX] * amps, here[FLUX]
+
+
+def torque_at_power(p, here, turning, power, amps):
+    """Torque at which the bus takes a power, sought from a current by Newton's method."""
+    for _ in range(30 if p[SATURATION] > 0.0 else 0):
+        torque, rise = torque_at(p, here, amps)
+        slope = 3.0 * here[RESISTANCE] * amps + rise * turning
+        if slope == 0.0:
+            break
+        step = (1.5 * here[RESISTANCE] * amps * amps + torque * turning + p[STANDBY] - power) / slope
+        amps -= step
+        if abs(step) <= 1e-12 * abs(amps):
+            break
+    return torque_at(p, here, amps)[0]
+
+
+def within_power(p, here, turning, found):
+    """Limits of torque brought within what the packs give and take: the current solves a quadratic equation, but for saturation."""
+    ohmic, work, standby = 1.5 * here[RESISTANCE], here[FLUX] * turning, p[STANDBY]
+    drawn, fed = here[DRAWN] - standby, standby - here[FED]
+    if drawn < 0.0:
+        found[TOP] = found[BOTTOM] = 0.0
+        return
+    amps = current_at(p, here, found[TOP])
+    if ohmic * amps * amps + found[TOP] * turning > drawn:
+        found[TOP] = torque_at_power(p, here, turning, here[DRAWN], 2 * drawn / (work + math.sqrt(work * work + 4 * ohmic * drawn)))
+    amps = -current_at(p, here, found[BOTTOM])
+    if ohmic * amps * amps + found[BOTTOM] * turning > drawn:  # braking that feeds nothing back, but draws
+        amps = (work + math.sqrt(work * work + 4 * ohmic * drawn)) / (2 * ohmic)
+        found[BOTTOM] = torque_at_power(p, here, turning, here[DRAWN], -amps)
+        amps = -current_at(p, here, found[BOTTOM])
+    # on the way to it most is fed back where the copper loss grows as fast as the power of the shaft
+    amps = min(amps, work / (2 * ohmic))
+    if work * amps - ohmic * amps * amps > fed:
+        limit = torque_at_power(p, here, turning, here[FED], -2 * fed / (work + math.sqrt(work * work - 4 * ohmic * fed)))
+        if limit <= 0.0:
+            found[BOTTOM] = max(found[BOTTOM], limit)
 
 
 def blended(table, column, here):
@@ -242,7 +310,7 @@ def blended(table, column, here):
 
 
 def limits_at(p, high, low, turning, here, found):
-    """Greatest and lowest motor torque at a rotation, into ``found``; beyond the table the power of its end."""
+    """Greatest and lowest motor torque at a rotation, into ``found``; beyond the table with the power of its end."""
     place = turning / p[TURNING_STEP]
     column, end, scale = int(place), len(high[0]) - 1, 1.0
     if column >= end:
@@ -252,9 +320,13 @@ def limits_at(p, high, low, turning, here, found):
         here[COLUMN] = column
         here[HIGH_BEFORE], here[HIGH_AFTER] = blended(high, column, here), blended(high, column + 1, here)
         here[LOW_BEFORE], here[LOW_AFTER] = blended(low, column, here), blended(low, column + 1, here)
+    if turning > p[FASTEST_TURNING]:
+        found[TOP] = found[BOTTOM] = 0.0
+        return
     part = place - column
     found[TOP] = min(scale * (here[HIGH_BEFORE] + (here[HIGH_AFTER] - here[HIGH_BEFORE]) * part), here[CAP])
     found[BOTTOM] = max(scale * (here[LOW_BEFORE] + (here[LOW_AFTER] - here[LOW_BEFORE]) * part), -here[CAP])
+    within_power(p, here, turning, found)
 
 
 def turn_nodes(height, trim, low, high, floor, swing, felt, torque, weight):
@@ -481,49 +553,48 @@ def heat_rates(p, links, winding, stator, magnets, housing, copper, iron):
     return of_winding, of_stator, both, both
 
 
-def draw_on(p, pack, time, turning, torque, weight, on, state, totals, kept):
+def draw_on(p, pack, time, turning, torque, weight, on, state, totals, kept, here):
     """Currents over the turn for the torques in ``torque``: losses and charge of a time; copper loss as a power."""
-    kept[AT_POWER] = 0.0
     if not on:
+        kept[AT_POWER] = 0.0
         if p[CHARGE] > 0.0:
-            relax(p, pack, time, 0.0, state)
+            relax(p, time, 0.0, 0.0, state)
         return 0.0
-    constant = max(p[CONSTANT] * (1.0 + p[CONSTANT_GROWTH] * (state[MAGNETS] - p[REFERENCE])), p[LEAST_CONSTANT])
-    resistance = p[WINDING_RESISTANCE] * (1.0 + p[WINDING_GROWTH] * (state[WINDING] - p[REFERENCE]))
-    rest, inner = curve_at(pack[0], pack[1], state[CHARGE_LEFT]), curve_at(pack[0], pack[2], state[CHARGE_LEFT])
+    rest, inner = here[REST], here[INNER]
     sag = state[FAST_SAG] + state[SLOW_SAG]
     source = rest - sag
+    ohmic, flux, standby, roll = 1.5 * here[RESISTANCE], here[FLUX], p[STANDBY], p[SATURATION]
     square = current = squared = 0.0
     for k in range(9):
-        if weight[k] == 0.0:
+        share = weight[k]
+        if share == 0.0:
             continue
-        amps = torque[k] / constant
-        if p[SATURATION] > 0.0:
-            amps /= math.sqrt(max(1.0 - (amps * p[SATURATION]) * (amps * p[SATURATION]), 1e-9))
-        bus = 1.5 * (resistance + p[BRIDGE_RESISTANCE]) * amps * amps + torque[k] * turning + p[STANDBY]
+        amps = torque[k] / flux if roll == 0.0 else current_at(p, here, torque[k])
+        bus = ohmic * amps * amps + torque[k] * turning + standby
         drawn = 2 * bus / (source + math.sqrt(max(source * source - 4 * inner * bus, 0.0)))
-        square += weight[k] * amps * amps
-        current += weight[k] * drawn
-        squared += weight[k] * drawn * drawn
-    copper = 1.5 * resistance * square
-    totals[CELLS] += rest * current * time
+        square += share * amps * amps
+        current += share * drawn
+        squared += share * drawn * drawn
+    bridge = 1.5 * p[BRIDGE_RESISTANCE] * square
+    copper = ohmic * square - bridge
+    given = rest * current * time
+    totals[CELLS] += given
     if current < 0.0:
-        totals[FED_BACK] -= rest * current * time
+        totals[FED_BACK] -= given
     totals[SUM_PACK] += (inner * squared + sag * current) * time
     totals[SUM_COPPER] += copper * time
-    totals[SUM_BRIDGE] += 1.5 * p[BRIDGE_RESISTANCE] * square * time
-    totals[SUM_STANDBY] += p[STANDBY] * time
+    totals[SUM_BRIDGE] += bridge * time
+    totals[SUM_STANDBY] += standby * time
     kept[AT_POWER] = rest * current
-    relax(p, pack, time, current, state)
+    relax(p, time, current, here[LATE], state)
     return copper
 
 
-def relax(p, pack, time, current, state):
-    """Charge and sag of the packs after a time at a mean current."""
-    late = curve_at(pack[0], pack[3], state[CHARGE_LEFT]) * current
-    goal = p[FAST_SHARE] * late
+def relax(p, time, current, late, state):
+    """Charge and sag of the packs after a time at a mean current; ``late`` is the resistance that follows with a delay."""
+    goal = p[FAST_SHARE] * late * current
     state[FAST_SAG] = goal + (state[FAST_SAG] - goal) * math.exp(-time / p[FAST_TIME])
-    goal = (1.0 - p[FAST_SHARE]) * late
+    goal = late * current - goal
     state[SLOW_SAG] = goal + (state[SLOW_SAG] - goal) * math.exp(-time / p[SLOW_TIME])
     state[CHARGE_LEFT] -= current * time / p[CHARGE]
 
@@ -544,28 +615,30 @@ def still(weight, torque):
     weight[0] = 1.0
 
 
-def rest_for(p, pack, conductance, time, state, totals, kept, torque, weight, links):
+def rest_for(p, pack, conductance, time, state, totals, kept, torque, weight, links, here):
     """A time at a standstill: the electronics draw, the motor cools, the legs recover."""
     parts = int(time / LONGEST) + 1
     part = time / parts
     still(weight, torque)
     for _ in range(parts):
         on = p[HAS_MOTOR] != 0.0 and state[CHARGE_LEFT] > 0.0
-        copper = draw_on(p, pack, part, 0.0, torque, weight, on, state, totals, kept)
+        if on:
+            supply_here(p, pack, state, here)
+        copper = draw_on(p, pack, part, 0.0, torque, weight, on, state, totals, kept, here)
         if p[HAS_MOTOR] != 0.0:
             warm_up(p, conductance, 0.0, part, copper, 0.0, state, links)
         tire(p, 0.0, part, state)
     state[TIME] += time
 
 
-def walked(p, route, i, pack, conductance, length, state, totals, row, forces, torque, weight, links):
+def walked(p, route, i, pack, conductance, length, state, totals, row, forces, torque, weight, links, here):
     """A step on foot, the machine pushed: what was ridden fast is lost on getting off."""
     begin = state[SPEED]
     if begin > 0.0:
         totals[SUM_GETTING_OFF] += p[HEAVY] * begin * begin / 2
         totals[SUM_KINETIC] -= p[HEAVY] * begin * begin / 2
         state[SPEED] = 0.0
-        rest_for(p, pack, conductance, 2 * GETTING_OFF, state, totals, row, torque, weight, links)
+        rest_for(p, pack, conductance, 2 * GETTING_OFF, state, totals, row, torque, weight, links, here)
         totals[STANDING] += 2 * GETTING_OFF
     time = length / p[WALK]
     pull = road_forces(p, route, i, p[WALK], forces)
@@ -584,7 +657,9 @@ def walked(p, route, i, pack, conductance, length, state, totals, row, forces, t
     totals[WALKED] += length
     totals[CLIMBED] += max(forces[1], 0.0) * length
     totals[MOVING] += time
-    copper = draw_on(p, pack, time, turning, torque, weight, on, state, totals, row)
+    if on:
+        supply_here(p, pack, state, here)
+    copper = draw_on(p, pack, time, turning, torque, weight, on, state, totals, row, here)
     if p[HAS_MOTOR] != 0.0:
         warm_up(p, conductance, p[WALK], time, copper, drag * turning, state, links)
     tire(p, max(pull * p[WALK], 0.0), time, state)
@@ -660,7 +735,7 @@ def ridden(p, route, i, pack, conductance, length, end, state, totals, extremes,
     totals[MOVING] += time
     if set_trim != here[TRIM] or abs(gain * pedal + set_trim - mean) > 1e-9:
         totals[CUT] += length
-    copper = draw_on(p, pack, time, turning, torque, weight, here[ON] != 0.0, state, totals, row)
+    copper = draw_on(p, pack, time, turning, torque, weight, here[ON] != 0.0, state, totals, row, here)
     if p[HAS_MOTOR] != 0.0:
         warm_up(p, conductance, length / time, time, copper, drag * turning, state, links)
     tire(p, max(worked / time, 0.0), time, state)
@@ -683,9 +758,9 @@ def march(p, route, ceiling, pack, conductance, high, low, points, state, totals
         p: the ride's row of numbers.
         route: columns of the route, one entry a step.
         ceiling: speeds at the points that the rider does not pass.
-        pack: states of charge, voltage at rest, ohmic and delayed resistance of the packs together.
+        pack: states of charge, and at them voltage at rest, ohmic and delayed resistance, greatest and lowest power of the packs together.
         conductance: seven tables over speed, in the order of ``warm_up``.
-        high: greatest motor torque, see ``limit_at``; low: the lowest.
+        high: greatest motor torque that current and voltage allow, see ``blended``; low: the lowest.
         points: states of charge of these tables.
         state: where the ride is; changed.
         totals: sums over the ride; changed.
@@ -700,7 +775,7 @@ def march(p, route, ceiling, pack, conductance, high, low, points, state, totals
         length, begin, before = route[LENGTH][i], state[SPEED], state[CHARGE_LEFT]
         goal = min(ceiling[i + 1], math.sqrt(begin * begin + 2 * p[QUICKER] * length))
         on = p[HAS_MOTOR] != 0.0 and before > 0.0
-        step_here(p, route, i, points, state, on, trim_for(p, route[SINE][i]), here)
+        step_here(p, route, i, pack, points, state, on, trim_for(p, route[SINE][i]), here)
         rides = begin + goal > 0.0
         if begin == 0.0 and rides:  # nobody mounts where it cannot be ridden for long
             rides = can_hold(p, high, low, min(p[LOWEST], goal), state[WORK_LEFT] / IN_HAND, here, torque, weight, found)
@@ -713,7 +788,7 @@ def march(p, route, ceiling, pack, conductance, high, low, points, state, totals
             rides = can_hold(p, high, low, speed, state[WORK_LEFT], here, torque, weight, found)
             ride_to(p, high, low, length, begin, end, here, torque, weight, found)
         if not rides:
-            walked(p, route, i, pack, conductance, length, state, totals, row, forces, torque, weight, links)
+            walked(p, route, i, pack, conductance, length, state, totals, row, forces, torque, weight, links, here)
         else:
             ridden(p, route, i, pack, conductance, length, end, state, totals, extremes, row, here, found, forces, torque, weight, links)
         if state[MET] == state[GONE]:  # the charge held back has not been met so far
@@ -729,7 +804,7 @@ def march(p, route, ceiling, pack, conductance, high, low, points, state, totals
                 totals[SUM_KINETIC] -= p[HEAVY] * state[SPEED] * state[SPEED] / 2
                 state[SPEED] = 0.0
             standing, power = route[STOP][i] + 2 * GETTING_OFF, row[AT_POWER]
-            rest_for(p, pack, conductance, standing, state, totals, row, torque, weight, links)
+            rest_for(p, pack, conductance, standing, state, totals, row, torque, weight, links, here)
             row[AT_POWER] = power
             totals[STANDING] += standing
         row[AT_SPEED], row[AT_TIME], row[AT_CHARGE] = state[SPEED], state[TIME], state[CHARGE_LEFT]

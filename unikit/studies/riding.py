@@ -19,18 +19,21 @@ from ..inputs import Build, Case, Gear, Route
 from ..inputs import replace as varied
 from ..inputs.paths import leaves
 from .cells import Stack, joined, pack_temperature
-from .drive import ROOM, drive
+from .drive import FLUX_LEFT, ROOM, drive
 from .network import ALPHA, paths, sunshine
 from .split import assist_gain, pulse_of
-from .warming import FLUX_LOST
 
 W = TypeVar("W", Build, Case)
 
-CHARGES = np.array([0.0, 0.03, 0.08, 0.2, 0.5, 1.0])  # of the limits' table
-TURNINGS, SPEEDS = 25, 9  # rotations of that table, and speeds of the conductances
+CHARGES = np.array([0.0, 0.1, 0.4, 1.0])  # of the limits' table
+NEAR_END = np.array([0.0, 0.0025, 0.005, 0.0075, 0.01, 0.0125, 0.015, 0.02, 0.025, 0.03, 0.035])
+LEVELS = np.concatenate([NEAR_END, np.arange(0.04, 0.97, 0.04), 1 - NEAR_END])  # of charge, for what the packs give and take
+TURNINGS, SPEEDS = 25, 9  # rotations of the limits' table, and speeds of the conductances
+COLDEST, WARMER = 223.15, 30.0  # K: where that table begins, and how far above the magnets' limit it ends
 QUICKER, SLOWER = 0.4, 0.5  # m/s^2 that the rider takes: a lean of two to three degrees; chosen, no source
 WALK = 1.1  # m/s on foot with the machine; chosen, no source
 LOWEST_CADENCE = 20 * np.pi / 30  # below it the rider gets off, if the case does not say; chosen, no source
+NO_CAP = 1e9  # N m, for none: derating leaves nothing of it
 EFFORT = 300.0  # s: hard power is what work capacity and critical power give for so long, if the case does not say
 LINKS = (
     ("winding", "stator"),
@@ -97,7 +100,7 @@ def prepare(build: Build, case: Case, route: Route, gear: Gear | None = None, co
     start[:, [j.WINDING, j.STATOR, j.MAGNETS, j.HOUSING]] = np.reshape(
         case.air_temperature if case.winding_start is None else case.winding_start, (-1, 1)
     )
-    one, nothing = np.zeros((1, 4, 2)), np.zeros((1, 4 * len(CHARGES), 2))
+    one, nothing = np.zeros((1, 6, 2)), np.zeros((1, 4 * len(CHARGES), 2))
     one[:, 0] = 0.0, 1.0
     if build.motor is None or build.packs is None or build.controller is None:
         p[:, j.TURNING_STEP] = p[:, j.SPEED_STEP] = p[:, j.FAST_TIME] = p[:, j.SLOW_TIME] = 1.0
@@ -204,14 +207,15 @@ def _of_machine(p: np.ndarray, build: Build, case: Case) -> None:
     winding = lambda celsius: 1 + ALPHA * (celsius - ROOM)
     reference = machine.reference_temperature
     ring = 0.0 if machine.magnet_capacity is None else machine.magnet_capacity
+    frequency = np.inf if controller.electrical_frequency_limit is None else controller.electrical_frequency_limit
     for place, value in {
         j.HAS_MOTOR: 1.0,
-        j.TORQUE_CAP: build.assist.torque_cap if build.assist else np.inf,
+        j.TORQUE_CAP: build.assist.torque_cap if build.assist else NO_CAP,
         j.DERATING_START: controller.derating_start,
         j.DERATING_END: controller.derating_end,
         j.CONSTANT: machine.torque_constant_peak,
         j.CONSTANT_GROWTH: machine.magnet_temperature_coefficient,
-        j.LEAST_CONSTANT: FLUX_LOST * machine.torque_constant_peak,
+        j.LEAST_CONSTANT: FLUX_LEFT * machine.torque_constant_peak,
         j.SATURATION: 0.0 if machine.saturation_current is None else 1 / machine.saturation_current,
         j.WINDING_RESISTANCE: machine.phase_resistance,
         j.WINDING_GROWTH: ALPHA / winding(reference),
@@ -226,10 +230,11 @@ def _of_machine(p: np.ndarray, build: Build, case: Case) -> None:
         j.STATOR_CAPACITY: machine.stator_capacity,
         j.RING_CAPACITY: ring,
         j.HOUSING_CAPACITY: machine.housing_capacity,
-        j.COLD_WINDING: 273.15,
-        j.HOT_WINDING: np.maximum(controller.derating_end, 373.15),
-        j.COLD_MAGNETS: 273.15,
-        j.HOT_MAGNETS: np.maximum(machine.magnet_limit, 353.15),
+        j.COLD_WINDING: COLDEST,
+        j.HOT_WINDING: controller.derating_end,
+        j.COLD_MAGNETS: COLDEST,
+        j.HOT_MAGNETS: machine.magnet_limit + WARMER,
+        j.FASTEST_TURNING: 2 * np.pi * frequency / machine.pole_pairs,
     }.items():
         p[:, place] = value
 
@@ -250,20 +255,27 @@ def _grid(build: Build, case: Case, count: int, *axes: np.ndarray):
 
 
 def _of_packs(p: np.ndarray, build: Build, case: Case, count: int) -> np.ndarray:
-    """Charge, voltage at rest, ohmic and delayed resistance of all packs together, by charge; charge and times into the rows."""
-    charges = np.unique(np.concatenate([one.curve_charge for one in build.packs.pack]))
+    """Charge, voltage at rest, ohmic and delayed resistance, most and least power of all packs together, by charge; charge and times."""
+    charges = np.unique(np.concatenate([LEVELS, *(one.curve_charge for one in build.packs.pack)]))
     wide, there, (level,), shape = _grid(build, case, count, charges)
-    stack = Stack(wide.packs, pack_temperature(there))
+    temperature = pack_temperature(there)
+    stack = Stack(wide.packs, temperature)
     at_once, lasting = joined(stack, level), joined(stack, level, np.inf)
-    found = np.zeros((shape[0], 4, len(charges)))
-    found[:, 0], found[:, 1] = charges, np.broadcast_to(at_once.voltage, level.shape).reshape(shape)
-    found[:, 2] = np.broadcast_to(at_once.resistance, level.shape).reshape(shape)
-    found[:, 3] = np.broadcast_to(lasting.resistance, level.shape).reshape(shape) - found[:, 2]
+    state = drive(wide, level, lasting=temperature)
+    source, inner = state.open_circuit_voltage, state.pack_resistance
+    most = np.minimum(state.battery_current_limit, source / (2 * inner))  # beyond it more current gives less power
+    feeding = state.charge_current_limit
+    found = np.zeros((shape[0], 6, len(charges)))
+    for place, value in enumerate((
+        level, at_once.voltage, at_once.resistance, lasting.resistance - at_once.resistance,
+        most * (source - inner * most), -feeding * (source + inner * feeding),
+    )):  # fmt: skip
+        found[:, place] = np.broadcast_to(value, level.shape).reshape(shape)
     each = [one.cell_capacity * one.parallel for one in build.packs.pack]
     # in series the weakest ends it for all
     p[:, j.CHARGE] = np.min(np.broadcast_arrays(*each), axis=0) if build.packs.joined == "series" else sum(each)
     fast, slow, quick, late = (
-        sum(getattr(one, name) or 0.0 for one in build.packs.pack)
+        sum(0.0 if getattr(one, name) is None else getattr(one, name) for one in build.packs.pack)
         for name in ("fast_resistance", "slow_resistance", "fast_time", "slow_time")
     )
     p[:, j.FAST_SHARE] = np.where(np.add(fast, slow) > 0, fast / np.where(np.add(fast, slow) > 0, np.add(fast, slow), 1.0), 0.0)
@@ -272,14 +284,18 @@ def _of_packs(p: np.ndarray, build: Build, case: Case, count: int) -> np.ndarray
 
 
 def _limits(p: np.ndarray, build: Build, case: Case, fastest: float, count: int) -> tuple[np.ndarray, np.ndarray]:
-    """Greatest and lowest motor torque over charge, temperatures of winding and magnets, and rotation; cap and derating come later."""
+    """Greatest and lowest motor torque that current and voltage allow, over charge, temperatures of winding and magnets, and rotation.
+
+    What packs, cap, derating and the controller's frequency allow comes later, exactly.
+    """
     warmth = np.arange(4.0)
     turning = np.linspace(0.0, fastest, TURNINGS)
     wide, there, (level, state, rotation), shape = _grid(build, case, count, CHARGES, warmth, turning)
     hot_winding, hot_magnets = (np.repeat(p[: shape[0], place], level.size // shape[0]) for place in (j.HOT_WINDING, j.HOT_MAGNETS))
-    winding, magnets = np.where(state >= 2, hot_winding, 273.15), np.where(state % 2 == 1, hot_magnets, 273.15)
+    winding, magnets = np.where(state >= 2, hot_winding, COLDEST), np.where(state % 2 == 1, hot_magnets, COLDEST)
     found = drive(wide, level, winding, magnets, lasting=pack_temperature(there))
-    found = replace(found, torque_cap=np.inf, derating=1.0).limits(rotation)
+    free = {"torque_cap": np.inf, "derating": 1.0, "battery_current_limit": np.inf, "charge_current_limit": np.inf}
+    found = replace(found, electrical_frequency_limit=np.inf, **free).limits(rotation)
     rows = (shape[0], len(CHARGES) * len(warmth), TURNINGS)
     return found.highest.reshape(rows), found.lowest.reshape(rows)
 
