@@ -89,8 +89,13 @@ from types import ModuleType
     SWING,
     FELT,  # share of the turn in which it feels anything
     FASTEST_TURNING,  # that the controller follows
+    PHASE_LIMIT,  # greatest phase current
+    POLES,  # pairs
+    INDUCTANCE,  # of the quadrature axis
+    SHARE,  # phase voltage over bus voltage
+    WEAKENING,  # greatest current against the magnets: above 0 the voltage's limit comes from the table
     PARAMETERS,
-) = range(68)
+) = range(73)
 
 # -- columns of a route: PRESSURE over the gas constant, STOP at the end of the step -------
 LENGTH, SINE, COSINE, PRESSURE, NORTH, EAST, SHELTER, SURFACE, STOP, ROUTE = range(10)
@@ -153,7 +158,7 @@ SPEED, TIME, WORK_LEFT, CHARGE_LEFT, FAST_SAG, SLOW_SAG, WINDING, STATOR, MAGNET
 # -- of the extremes of a ride ------------------------------------------------------------
 LEAST_RESERVE, MOST_CUT_OUT, HOTTEST_WINDING, HOTTEST_MAGNETS, LEAST_WORK, EXTREMES = range(6)
 
-# -- of a step, whatever the speed at its end: forces, what the motor may, its limits at two rotations beside each other ----
+# -- of a step, whatever the speed at its end: forces, motor and packs as they are ----
 (
     STEADY,  # rolling and slope
     WIND,  # against the travel
@@ -162,13 +167,8 @@ LEAST_RESERVE, MOST_CUT_OUT, HOTTEST_WINDING, HOTTEST_MAGNETS, LEAST_WORK, EXTRE
     ON,
     CAP,  # of the torque, after derating
     TRIM,
-    COLUMN,  # of the table, whose limits stand in the four places after
-    HIGH_BEFORE,
-    HIGH_AFTER,
-    LOW_BEFORE,
-    LOW_AFTER,
-    CHARGE_ROW,
-    CHARGE_PART,
+    VOLTAGE_ROW,
+    VOLTAGE_PART,
     PACK_ROW,  # of the packs' curves
     FLUX,  # torque per ampere before the iron saturates
     RESISTANCE,  # of winding and bridge
@@ -182,7 +182,7 @@ LEAST_RESERVE, MOST_CUT_OUT, HOTTEST_WINDING, HOTTEST_MAGNETS, LEAST_WORK, EXTRE
     WARM_COLD,
     WARM,
     HERE,
-) = range(27)
+) = range(22)
 
 # -- what it takes to be at a speed at the end of a step ------------------------------------
 PEDAL, NEEDED, LEVER, GAIN, SET_TRIM, BOTTOM, TOP, DRAG, CADENCE, FOUND = range(10)
@@ -207,21 +207,23 @@ def step_here(p, route, i, pack, points, state, on, trim, here):
     here[WIND] = p[WIND_NORTH] * north + p[WIND_EAST] * east + p[HEAD_WIND] * shelter
     here[ACROSS] = across * across
     here[AIR_FACTOR] = 0.5 * route[PRESSURE][i] / p[AIR] * p[DRAG_AREA]
-    here[TRIM], here[ON], here[COLUMN] = trim, 0.0, -1.0
+    here[TRIM], here[ON] = trim, 0.0
     if not on:
         return
     here[ON] = 1.0
     supply_here(p, pack, state, here)
-    winding, magnets, charge = state[WINDING], state[MAGNETS], state[CHARGE_LEFT]
+    winding, magnets, rest = state[WINDING], state[MAGNETS], here[REST]
     here[CAP] = p[TORQUE_CAP] * min(max((p[DERATING_END] - winding) / (p[DERATING_END] - p[DERATING_START]), 0.0), 1.0)
+    if p[WEAKENING] == 0.0:
+        return
     last = len(points) - 1
     row = 0
-    while row < last - 1 and points[row + 1] < charge:
+    while row < last - 1 and points[row + 1] < rest:
         row += 1
     warm = min(max((winding - p[COLD_WINDING]) / (p[HOT_WINDING] - p[COLD_WINDING]), 0.0), 1.0)
     mild = min(max((magnets - p[COLD_MAGNETS]) / (p[HOT_MAGNETS] - p[COLD_MAGNETS]), 0.0), 1.0)
-    here[CHARGE_ROW] = 4.0 * row
-    here[CHARGE_PART] = min(max((charge - points[row]) / (points[row + 1] - points[row]), 0.0), 1.0)
+    here[VOLTAGE_ROW] = 4.0 * row
+    here[VOLTAGE_PART] = min(max((rest - points[row]) / (points[row + 1] - points[row]), 0.0), 1.0)
     here[COLD], here[COLD_WARM] = (1.0 - warm) * (1.0 - mild), (1.0 - warm) * mild
     here[WARM_COLD], here[WARM] = warm * (1.0 - mild), warm * mild
 
@@ -274,32 +276,90 @@ def torque_at_power(p, here, turning, power, amps):
     return torque_at(p, here, amps)[0]
 
 
-def within_power(p, here, turning, found):
-    """Limits of torque brought within what the packs give and take: the current solves a quadratic equation, but for saturation."""
+def slack_at(p, here, turning, amps):
+    """What bus voltage and power leave at a quadrature current, as in the limits of a drive, and its slope."""
+    rate, resistance, source, inner = turning * p[POLES], here[RESISTANCE], here[REST], here[INNER] + here[LATE]
+    linked = here[FLUX] / (1.5 * p[POLES])
+    torque, rise = torque_at(p, here, amps)
+    along = rate * p[INDUCTANCE] * amps
+    across = resistance * amps + turning * torque / (1.5 * amps) if amps != 0.0 else rate * linked
+    wanted = math.sqrt(along * along + across * across)
+    excess = max(wanted / p[SHARE] - source / 2, 0.0)
+    drawn = 1.5 * resistance * amps * amps + turning * torque + p[STANDBY]
+    pull = 2 * excess / (p[SHARE] * max(wanted, 1e-100))
+    fall = 0.0
+    if p[SATURATION] > 0.0:
+        fall = rate * linked * (p[SATURATION] * p[SATURATION]) * amps / (1.0 + (p[SATURATION] * amps) ** 2) ** 1.5
+    slope = -pull * (across * (resistance - fall) + along * rate * p[INDUCTANCE]) - inner * (3 * resistance * amps + turning * rise)
+    return source * source / 4 - excess * excess - inner * drawn, slope
+
+
+def within_voltage(p, here, turning, torque):
+    """A torque brought back towards 0 to where the voltage allows it, by a bracketed Newton search."""
+    amps = current_at(p, here, torque)
+    value, slope = slack_at(p, here, turning, amps)
+    if value >= 0.0:
+        return torque
+    if slack_at(p, here, turning, 0.0)[0] < 0.0:
+        return 0.0
+    inside, outside = 0.0, amps
+    for _ in range(60):
+        ahead = amps - value / slope if slope != 0.0 else inside
+        if not min(inside, outside) < ahead < max(inside, outside):
+            ahead = (inside + outside) / 2
+        step, amps = ahead - amps, ahead
+        value, slope = slack_at(p, here, turning, amps)
+        if value >= 0.0:
+            inside = amps
+        else:
+            outside = amps
+        if abs(step) <= 1e-12 * abs(amps):
+            break
+    return torque_at(p, here, amps)[0]
+
+
+def limits_at(p, high, low, turning, here, found):
+    """Greatest and lowest motor torque at a rotation, into ``found``, by the equations of a drive's limits without weakening.
+
+    What the packs give and take asks for a quadratic equation in the current,
+    but for saturation.  With weakening current and voltage have a table.
+    """
     ohmic, work, standby = 1.5 * here[RESISTANCE], here[FLUX] * turning, p[STANDBY]
     drawn, fed = here[DRAWN] - standby, standby - here[FED]
-    if drawn < 0.0:
-        found[TOP] = found[BOTTOM] = 0.0
+    found[TOP] = found[BOTTOM] = 0.0
+    if drawn < 0.0 or turning > p[FASTEST_TURNING]:
         return
-    amps = current_at(p, here, found[TOP])
-    if ohmic * amps * amps + found[TOP] * turning > drawn:
-        found[TOP] = torque_at_power(p, here, turning, here[DRAWN], 2 * drawn / (work + math.sqrt(work * work + 4 * ohmic * drawn)))
-    amps = -current_at(p, here, found[BOTTOM])
-    if ohmic * amps * amps + found[BOTTOM] * turning > drawn:  # braking that feeds nothing back, but draws
-        amps = (work + math.sqrt(work * work + 4 * ohmic * drawn)) / (2 * ohmic)
-        found[BOTTOM] = torque_at_power(p, here, turning, here[DRAWN], -amps)
-        amps = -current_at(p, here, found[BOTTOM])
-    # on the way to it most is fed back where the copper loss grows as fast as the power of the shaft
-    amps = min(amps, work / (2 * ohmic))
-    if work * amps - ohmic * amps * amps > fed:
+    top = min(torque_at(p, here, p[PHASE_LIMIT])[0], here[CAP])
+    bottom = -top
+    if p[WEAKENING] > 0.0:
+        top, bottom = min(top, tabled(p, high, turning, here)), max(bottom, tabled(p, low, turning, here))
+    amps = current_at(p, here, top)
+    if ohmic * amps * amps + top * turning > drawn:
+        top = torque_at_power(p, here, turning, here[DRAWN], 2 * drawn / (work + math.sqrt(work * work + 4 * ohmic * drawn)))
+        amps = current_at(p, here, top)
+    back = -current_at(p, here, bottom) if -bottom != top else amps
+    if ohmic * back * back + bottom * turning > drawn:  # braking that feeds nothing back, but draws
+        bottom = torque_at_power(p, here, turning, here[DRAWN], -(work + math.sqrt(work * work + 4 * ohmic * drawn)) / (2 * ohmic))
+        back = -current_at(p, here, bottom)
+    if p[WEAKENING] == 0.0:
+        most = max(amps, back)
+        along, across = turning * p[POLES] * p[INDUCTANCE] * most, here[RESISTANCE] * most + work / 1.5
+        half = p[SHARE] * here[REST] / 2
+        if along * along + across * across > half * half:  # below half of the voltage at rest it is the power that ends it
+            top, bottom = within_voltage(p, here, turning, top), within_voltage(p, here, turning, bottom)
+            back = -current_at(p, here, bottom)
+    # on the way to the lowest most is fed back where the copper loss grows as fast as the power of the shaft
+    back = min(back, work / (2 * ohmic))
+    if work * back - ohmic * back * back > fed:
         limit = torque_at_power(p, here, turning, here[FED], -2 * fed / (work + math.sqrt(work * work - 4 * ohmic * fed)))
         if limit <= 0.0:
-            found[BOTTOM] = max(found[BOTTOM], limit)
+            bottom = max(bottom, limit)
+    found[TOP], found[BOTTOM] = top, bottom
 
 
 def blended(table, column, here):
-    """A limit at a column of its table, between charges and temperatures; rows are four states of the temperatures for each charge."""
-    row, part = int(here[CHARGE_ROW]), here[CHARGE_PART]
+    """A limit at a column of its table, between voltages and temperatures; rows are four states of the temperatures for each voltage."""
+    row, part = int(here[VOLTAGE_ROW]), here[VOLTAGE_PART]
     total = 0.0
     for place in range(4):
         share = here[COLD + place]
@@ -309,24 +369,15 @@ def blended(table, column, here):
     return total
 
 
-def limits_at(p, high, low, turning, here, found):
-    """Greatest and lowest motor torque at a rotation, into ``found``; beyond the table with the power of its end."""
+def tabled(p, table, turning, here):
+    """A limit at a rotation from its table; beyond the table with the power of its end."""
     place = turning / p[TURNING_STEP]
-    column, end, scale = int(place), len(high[0]) - 1, 1.0
+    column, end, scale = int(place), len(table[0]) - 1, 1.0
     if column >= end:
         scale = end / place
         column, place = end - 1, float(end)
-    if column != here[COLUMN]:
-        here[COLUMN] = column
-        here[HIGH_BEFORE], here[HIGH_AFTER] = blended(high, column, here), blended(high, column + 1, here)
-        here[LOW_BEFORE], here[LOW_AFTER] = blended(low, column, here), blended(low, column + 1, here)
-    if turning > p[FASTEST_TURNING]:
-        found[TOP] = found[BOTTOM] = 0.0
-        return
-    part = place - column
-    found[TOP] = min(scale * (here[HIGH_BEFORE] + (here[HIGH_AFTER] - here[HIGH_BEFORE]) * part), here[CAP])
-    found[BOTTOM] = max(scale * (here[LOW_BEFORE] + (here[LOW_AFTER] - here[LOW_BEFORE]) * part), -here[CAP])
-    within_power(p, here, turning, found)
+    before, after = blended(table, column, here), blended(table, column + 1, here)
+    return scale * (before + (after - before) * (place - column))
 
 
 def turn_nodes(height, trim, low, high, floor, swing, felt, torque, weight):
@@ -761,7 +812,7 @@ def march(p, route, ceiling, pack, conductance, high, low, points, state, totals
         pack: states of charge, and at them voltage at rest, ohmic and delayed resistance, greatest and lowest power of the packs together.
         conductance: seven tables over speed, in the order of ``warm_up``.
         high: greatest motor torque that current and voltage allow, see ``blended``; low: the lowest.
-        points: states of charge of these tables.
+        points: voltages of the packs at rest of these tables.
         state: where the ride is; changed.
         totals: sums over the ride; changed.
         extremes: what was narrowest; changed.
