@@ -248,13 +248,18 @@ def _gather(rows: Any, header: list[str], file: str, lenient: bool) -> tuple[lis
         elif row:
             line = rows.line_num
             if lenient and len(row) < width and not problems and not any(rows):
-                return cells, lines, tuple(headed), line, False
+                return cells, lines, _before_rows(headed, lines), line, False
             problems.append(Problem(f"{file}:{line}", "the row", "", f"{width} entries as in the first row", f"{len(row)}"))
             if len(problems) == MOST_PROBLEMS:
                 break
     if problems:
         raise InputError(problems)
-    return cells, lines, tuple(headed), 0, False
+    return cells, lines, _before_rows(headed, lines), 0, False
+
+
+def _before_rows(headed: list[int], lines: array.array) -> tuple[int, ...]:
+    """Without names that stand at the end of the file."""
+    return tuple(row for row in headed if row < len(lines))
 
 
 def _numbers(

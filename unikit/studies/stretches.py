@@ -8,13 +8,14 @@ Speed and distance are negative while the wheel rolls back.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+import os
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
 from .. import units as u
-from ..inputs.ride_logs import RideLog
+from ..inputs.ride_logs import Progress, RideLog, RideStream
 from .results import Result, shown
 
 STANDING_SPEED = 0.5  # m/s; slower is standing: wheel sensors report little of use below it, common practice, no source
@@ -98,9 +99,50 @@ def cut(log: RideLog, time: u.Second | None = None, *, length: u.Metre | None = 
     halt or the end of a piece is a shorter one.
     """
     check_cut(time, length, steady)
-    if "speed" not in log:
-        raise ValueError(f"log {log.name!r} has no speed, which stretches need; it holds {', '.join(log.values)}")
+    _check_speed(log.name, log.values)
     return _integrate(log, list(_bounds(log, time, length)), steady)
+
+
+def stretches_of(
+    path: str | os.PathLike[str],
+    mapping_path: str | os.PathLike[str],
+    time: u.Second | None = None,
+    *,
+    length: u.Metre | None = None,
+    steady: u.Ratio = STEADY,
+    progress: Progress | None = None,
+) -> tuple[Stretches, tuple[str, ...]]:
+    """Stretches of a ride log's file, and the notes of its reading, without ever holding the whole log.
+
+    They are those that :func:`cut` makes of the whole log.
+    """
+    check_cut(time, length, steady)
+    stream = RideStream(path, mapping_path, progress=progress)
+    _check_speed(stream.layout.name, stream.layout.columns)
+    parts, rest, halted = [], None, False
+    for part in stream:
+        rest = part if rest is None else _extended(rest, part)
+        settled = [bound for bound in _bounds(rest, time, length, halted) if rest["time"][bound[1]] <= rest["time"][-1] - SHORTEST_STAND]
+        if settled:
+            parts.append(_integrate(rest, settled, steady))
+            _, end, halted = settled[-1]
+            rest = _from(rest, end)
+    parts.append(_integrate(rest, list(_bounds(rest, time, length, halted)), steady))
+    return join(parts), stream.notes
+
+
+def _extended(log: RideLog, more: RideLog) -> RideLog:
+    values = {name: np.concatenate([log[name], more[name]]) for name in log.values}
+    return replace(log, values=values, piece=np.concatenate([log.piece, more.piece]))
+
+
+def _from(log: RideLog, row: int) -> RideLog:
+    return replace(log, values={name: values[row:] for name, values in log.values.items()}, piece=log.piece[row:])
+
+
+def _check_speed(name: str, quantities: Collection[str]) -> None:
+    if "speed" not in quantities:
+        raise ValueError(f"log {name!r} has no speed, which stretches need; it holds {', '.join(quantities)}")
 
 
 def check_cut(time: float | None, length: float | None, steady: float) -> None:
@@ -112,13 +154,13 @@ def check_cut(time: float | None, length: float | None, steady: float) -> None:
         raise ValueError(f"steady must be a share from 0 to 1, got {steady}")
 
 
-def _bounds(log: RideLog, time: float | None, length: float | None) -> Iterator[tuple[int, int, bool]]:
-    """First and last row of each stretch, and whether it is one of standing."""
+def _bounds(log: RideLog, time: float | None, length: float | None, halted: bool = False) -> Iterator[tuple[int, int, bool]]:
+    """First and last row of each stretch, and whether it is one of standing; ``halted`` if the log begins amid a long halt."""
     clock, speed = log["time"], log["speed"]
     slow = np.abs(speed) < STANDING_SPEED
     way = np.concatenate([[0.0], np.cumsum(0.5 * (np.abs(speed[1:]) + np.abs(speed[:-1])) * np.diff(clock))])
     for first, last in _pieces(log.piece):
-        for begin, end, standing in _runs(clock, slow, first, last):
+        for begin, end, standing in _runs(clock, slow, first, last, halted and first == 0):
             at = begin
             while at < end:
                 if length is None:
@@ -137,7 +179,7 @@ def _pieces(piece: np.ndarray) -> list[tuple[int, int]]:
     return list(zip([0, *(ends + 1)], [*ends, len(piece) - 1], strict=True)) if len(piece) else []
 
 
-def _runs(clock: np.ndarray, slow: np.ndarray, first: int, last: int) -> Iterator[tuple[int, int, bool]]:
+def _runs(clock: np.ndarray, slow: np.ndarray, first: int, last: int, halted: bool) -> Iterator[tuple[int, int, bool]]:
     """Moving and standing by turns within a piece; a halt shorter than ``SHORTEST_STAND`` counts as moving."""
     stands = slow[first:last] & slow[first + 1 : last + 1]  # of the intervals
     edges = [0, *(np.flatnonzero(np.diff(stands)) + 1), len(stands)]
@@ -145,7 +187,8 @@ def _runs(clock: np.ndarray, slow: np.ndarray, first: int, last: int) -> Iterato
     for left, right in zip(edges[:-1], edges[1:], strict=True):
         if left == right:
             return
-        held = bool(stands[left]) and clock[first + right] - clock[first + left] >= SHORTEST_STAND * (1 - 1e-9)
+        long = clock[first + right] - clock[first + left] >= SHORTEST_STAND * (1 - 1e-9) or (halted and left == 0)
+        held = bool(stands[left]) and long
         if standing is not None and held != standing:
             yield begin, first + left, standing
             begin = first + left
