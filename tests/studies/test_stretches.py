@@ -243,3 +243,26 @@ def test_memory_does_not_grow_with_the_log(day, monkeypatch):
     most(2000)  # what is loaded once
     small, large = most(4000), most(20_000)
     assert large < 1.5 * small
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_stretches_tile_every_piece(seed):
+    """Whatever the ride: each interval of a piece is in one stretch, and no other is."""
+    stream = np.random.default_rng(seed)
+    count = int(stream.integers(1, 400))
+    time = np.cumsum(stream.choice([0.1, 0.4, 1.9], count))
+    v = np.repeat(stream.choice([0.0, 0.3, 3.0, -1.0, 7.0], count), stream.integers(1, 12, count))[:count] + 0.1 * stream.normal(size=count)
+    piece = np.cumsum(stream.random(count) < 0.03)
+    log = make_ride(
+        "any", "invented", {"time": time, "speed": v, "battery_current": np.where(stream.random(count) < 0.02, np.nan, v)}, piece
+    )
+    by = {"time": float(stream.choice([0.05, 5.0, 60.0, 1e9]))} if seed % 2 else {"length": float(stream.choice([0.01, 20.0, 300.0, 1e9]))}
+    found = stretches.cut(log, **by)
+    inside = np.diff(piece) == 0
+    assert found.rows.sum() - len(found) == inside.sum()
+    assert found.duration.sum() == pytest.approx(np.diff(time)[inside].sum())
+    assert found.distance.sum() == pytest.approx((0.5 * (v[1:] + v[:-1]) * np.diff(time))[inside].sum(), abs=1e-9)
+    same = np.diff(found.piece) == 0
+    assert found.start[1:][same] == pytest.approx((found.start + found.duration)[:-1][same])
+    assert np.all(found.duration[found.standing] > 0) and np.all(found.standing_share[found.standing] == pytest.approx(1))
+    assert not np.any(found.steady & found.standing)

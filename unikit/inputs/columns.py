@@ -16,6 +16,7 @@ import stat
 from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from itertools import chain, islice
 from typing import Any, TextIO
 
 import numpy as np
@@ -32,8 +33,24 @@ MOST_PROBLEMS = 10  # bad cells after which a table is given up
 FEWEST_ROWS = 3
 DELIMITERS = {"comma": ",", "semicolon": ";", "tab": "\t"}
 DECIMALS = {"point": ".", "comma": ","}
+ENCODINGS = {"utf-8": "utf-8-sig", "utf-16": "utf-16", "latin-1": "latin-1"}
+LATEST_LINE = 1000  # on which a table may begin
 CLOCKS = {"with zone": "with zone", "without zone": "without zone"}  # texts of ISO 8601
 _YEAR_2000 = {"with zone": datetime(2000, 1, 1, tzinfo=UTC), "without zone": datetime(2000, 1, 1)}
+
+
+@dataclass(frozen=True)
+class Head:
+    """How a table begins: on which line the names stand (0: nowhere, the columns are called 1, 2, …), and on which the first numbers."""
+
+    encoding: str = ENCODINGS["utf-8"]
+    names_line: int = 1
+    first_line: int = 2
+
+    @property
+    def between(self) -> int:
+        """Lines after the names that hold no numbers, such as one of units."""
+        return self.first_line - self.names_line - 1 if self.names_line else 0
 
 
 @dataclass(frozen=True)
@@ -109,6 +126,19 @@ class Declared:
             self.wrong(place + "decimal", "comma", "another sign than the delimiter", "the comma for both")
         return delimiter, decimal
 
+    def head(self, table: Mapping[str, Any]) -> Head:
+        """How the table begins; what is left out is as in most tables."""
+        encoding = self.word(table, "encoding", ENCODINGS) if "encoding" in table else ENCODINGS["utf-8"]
+        names = self._line(table, "names_line", 0, 1)
+        return Head(encoding, names, self._line(table, "first_line", names + 1, names + 1))
+
+    def _line(self, table: Mapping[str, Any], name: str, least: int, usual: int) -> int:
+        value = table.get(name, usual)
+        if isinstance(value, int) and not isinstance(value, bool) and least <= value <= LATEST_LINE:
+            return value
+        self.wrong(name, value, f"the number of a line, from {least} to {LATEST_LINE:,}", show(value))
+        return usual
+
     def column(self, entry: Any, kind: str, place: str, names: Collection[str]) -> Column | None:
         """One column, or None if its declaration is wrong."""
         if not isinstance(entry, Mapping):
@@ -123,6 +153,10 @@ class Declared:
             units.convert(1.0, kind, unit if isinstance(unit, str) else "")
         except units.UnitError as error:
             self.wrong(f"{place}.unit", unit, f"a unit of {kind}: {units.KINDS[kind].examples}", reason(error))
+            return None
+        if not isinstance(unit, str):
+            expected = f'a unit of {kind}, "" for a bare number: {units.KINDS[kind].examples}'
+            self.wrong(f"{place}.unit", unit, expected, "the unit is missing")
             return None
         if sign not in (1, -1) or isinstance(sign, bool):
             self.wrong(f"{place}.sign", sign, "1 or -1", show(sign))
@@ -141,10 +175,10 @@ def reason(error: units.UnitError) -> str:
     return str(error).partition(": ")[2].partition("; allowed: ")[0]
 
 
-def read_table(path: str | os.PathLike[str], columns: Mapping[str, Column], delimiter: str, decimal: str) -> Table:
+def read_table(path: str | os.PathLike[str], columns: Mapping[str, Column], delimiter: str, decimal: str, head: Head = Head()) -> Table:
     """Read the declared columns of a table."""
     kept, lines = {quantity: array.array("d") for quantity in columns}, array.array("I")
-    for block in read_blocks(path, columns, delimiter, decimal):
+    for block in read_blocks(path, columns, delimiter, decimal, head):
         if len(lines) + len(block.lines) > MOST_ROWS:
             raise refuse(block.file, f"at most {MOST_ROWS:,} rows", "more")
         lines.extend(block.lines)
@@ -158,6 +192,7 @@ def read_blocks(
     columns: Mapping[str, Column],
     delimiter: str,
     decimal: str,
+    head: Head = Head(),
     lenient: bool = False,
     progress: Callable[[float], Any] | None = None,
 ) -> Iterator[Table]:
@@ -167,7 +202,7 @@ def read_blocks(
     taken up anew, and a last row breaks off.  ``progress`` is given the share
     that was read; an error that it raises ends the reading.
     """
-    file, blocks = label(path), _blocks(path, columns, delimiter, decimal, lenient)
+    file, blocks = label(path), _blocks(path, columns, delimiter, decimal, head, lenient)
     while True:
         try:
             share, block = next(blocks)
@@ -178,7 +213,8 @@ def read_blocks(
         except IsADirectoryError:
             raise refuse(file, "a file", "a folder") from None
         except UnicodeDecodeError as error:
-            raise refuse(file, "UTF-8 text", f"a byte that is none: {error.reason}") from None
+            name = next(name for name, codec in ENCODINGS.items() if codec == head.encoding)
+            raise refuse(file, f"{name.upper()} text", f"a byte that is none: {error.reason}") from None
         except csv.Error as error:
             raise refuse(file, "a table of text", str(error)) from None
         except (OSError, ValueError) as error:
@@ -191,25 +227,33 @@ def read_blocks(
 
 
 def _blocks(
-    path: str | os.PathLike[str], columns: Mapping[str, Column], delimiter: str, decimal: str, lenient: bool
+    path: str | os.PathLike[str], columns: Mapping[str, Column], delimiter: str, decimal: str, head: Head, lenient: bool
 ) -> Iterator[tuple[float, Table]]:
     file = label(path)
-    with open(path, "rb") as raw, io.TextIOWrapper(raw, encoding="utf-8-sig", newline="") as text:
+    with open(path, "rb") as raw, io.TextIOWrapper(raw, encoding=head.encoding, newline="") as text:
         state = os.fstat(raw.fileno())
         if not stat.S_ISREG(state.st_mode):
             raise refuse(file, "a file", "something that is not a regular file")
-        rows = csv.reader(_lines(text, file), delimiter=delimiter, strict=True)
-        header = [name.strip() for name in next(rows, [])]
-        places = _places(header, columns, file)
+        lines = _lines(text, file)
+        before = sum(1 for _ in islice(lines, (head.names_line or head.first_line) - 1))  # lines that the rows do not count
+        if head.names_line:
+            rows = csv.reader(lines, delimiter=delimiter, strict=True)
+            header = [name.strip() for name in next(rows, [])]
+            before += sum(1 for _ in islice(lines, head.between))
+        else:
+            first = next(lines, "")
+            header = [str(place) for place, _ in enumerate(next(csv.reader([first], delimiter=delimiter, strict=True), []), 1)]
+            rows = csv.reader(chain([first], lines), delimiter=delimiter, strict=True)
+        places = _places(header, columns, f"{file}:{max(head.names_line, 1)}")
         count, more = 0, True
         while more:
-            cells, lines, headed, torn, more = _gather(rows, header, file, lenient)
-            count += len(lines)
+            cells, numbers, headed, torn, more = _gather(rows, header, file, before, head.between, lenient)
+            count += len(numbers)
             if not more and count < FEWEST_ROWS:
                 raise refuse(file, f"at least {FEWEST_ROWS} rows of numbers", f"{count}")
-            if lines or torn:
-                values = _numbers(cells, lines, columns, places, decimal == ",", file)
-                yield min(raw.tell() / max(state.st_size, 1), 1.0), Table(file, values, lines, headed, torn)
+            if numbers or torn:
+                values = _numbers(cells, numbers, columns, places, decimal == ",", file)
+                yield min(raw.tell() / max(state.st_size, 1), 1.0), Table(file, values, numbers, headed, torn)
 
 
 def _lines(text: TextIO, file: str) -> Iterator[str]:
@@ -220,33 +264,37 @@ def _lines(text: TextIO, file: str) -> Iterator[str]:
         yield line
 
 
-def _places(header: list[str], columns: Mapping[str, Column], file: str) -> list[int]:
+def _places(header: list[str], columns: Mapping[str, Column], line: str) -> list[int]:
     """Where the declared columns stand."""
     problems = []
     for quantity, declared in columns.items():
         count = header.count(declared.column)
         if count != 1:
             found = f"{count} of that name" if count else f"none; the columns are {', '.join(map(repr, header[:12])) or 'missing'}"
-            problems.append(Problem(f"{file}:1", quantity, "", f"one column {declared.column!r}", found))
+            problems.append(Problem(line, quantity, "", f"one column {declared.column!r}", found))
     if problems:
         raise InputError(problems)
     return [header.index(declared.column) for declared in columns.values()]
 
 
-def _gather(rows: Any, header: list[str], file: str, lenient: bool) -> tuple[list[list[str]], array.array, tuple[int, ...], int, bool]:
+def _gather(
+    rows: Any, header: list[str], file: str, before: int, between: int, lenient: bool
+) -> tuple[list[list[str]], array.array, tuple[int, ...], int, bool]:
     """The next rows and their lines, the rows before which the names stand again, the line of a torn row, and whether there are more."""
     cells, lines, headed, problems, width = [], array.array("I"), [], [], len(header)
     for row in rows:
         if len(row) == width:
             if lenient and row[0].strip() == header[0] and [name.strip() for name in row] == header:
                 headed.append(len(lines))
+                for _ in islice(rows, between):
+                    pass
                 continue
             cells.append(row)
-            lines.append(rows.line_num)
+            lines.append(rows.line_num + before)
             if len(lines) == BLOCK and not problems:
                 return cells, lines, tuple(headed), 0, True
         elif row:
-            line = rows.line_num
+            line = rows.line_num + before
             if lenient and len(row) < width and not problems and not any(rows):
                 return cells, lines, _before_rows(headed, lines), line, False
             problems.append(Problem(f"{file}:{line}", "the row", "", f"{width} entries as in the first row", f"{len(row)}"))
@@ -275,7 +323,8 @@ def _numbers(
             bad = [row for row, number in enumerate(read) if number is None]
             problems += [(lines[row], _bad_cell(texts[row], declared, swap, f"{file}:{lines[row]}")) for row in bad[:MOST_PROBLEMS]]
             numbers = np.array([] if bad else read, float)
-        values[quantity] = declared.sign * np.asarray(units.convert(numbers, declared.kind, declared.unit), float)
+        with np.errstate(over="ignore"):  # what is beyond all numbers is beyond all limits too
+            values[quantity] = declared.sign * np.asarray(units.convert(numbers, declared.kind, declared.unit), float)
     if problems:
         raise InputError(problem for _, problem in sorted(problems, key=lambda pair: pair[0])[:MOST_PROBLEMS])
     return values

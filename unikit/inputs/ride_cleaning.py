@@ -167,8 +167,9 @@ class _Clock:
             return _part(rows, slice(0, 0))
         if self.zero is None:
             self.zero = float(times[0])
-        elapsed = times - self.zero
-        far = np.flatnonzero(np.abs(elapsed) > LONGEST_RIDE)
+        with np.errstate(invalid="ignore"):
+            elapsed = times - self.zero
+            far = np.flatnonzero(~(np.abs(elapsed) <= LONGEST_RIDE))
         if len(far):
             found = f"{elapsed[far[0]]:.6g} s; is the unit right?"
             raise refuse(f"{file}:{int(rows['line'][far[0]])}", "a time within 300 years of that of the first row", found)

@@ -100,7 +100,7 @@ class RideStream:
         layout, cleaner = self.layout, self._cleaner
         if cleaner.rows:
             raise ValueError("a stream is read once; make a new one")
-        for block in read_blocks(self.path, layout.columns, layout.delimiter, layout.decimal, True, self.progress):
+        for block in read_blocks(self.path, layout.columns, layout.delimiter, layout.decimal, layout.head, True, self.progress):
             yield self._log(cleaner.feed(block))
         nothing = {quantity: np.empty(0) for quantity in layout.columns}
         yield self._log(cleaner.feed(Table(label(self.path), nothing, array.array("I")), last=True))
