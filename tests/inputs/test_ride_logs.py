@@ -165,6 +165,19 @@ def test_a_distance_that_begins_again_or_leaps_ends_the_piece(read):
     assert set(read(["0,18,500", "1,-3.6,499", "2,0,498"]).piece) == {0}  # rolled back
 
 
+@pytest.mark.parametrize("block", [1, 5000])
+def test_a_distance_that_begins_again_right_after_a_gap(read, monkeypatch, block):
+    monkeypatch.setattr(reader, "BLOCK", block)
+    log = read(["0,18,500", "1,18,505", "9,18,545", "10,18,0", "11,18,5"])
+    assert list(log.piece) == [0, 0, 1, 2, 2] and any("distance began again once, first at line 5" in note for note in log.notes)
+
+
+def test_a_hole_is_not_filled_over_the_end_of_a_piece(read):
+    log = read("t,v,d\n0,18,0\n0.5,,2\nt,v,d\n1,18,5\n1.5,,7\n2,36,11\n")
+    assert log["time"] == pytest.approx([0, 1, 1.5, 2]) and log["speed"] == pytest.approx([5, 5, 7.5, 10])
+    assert list(log.piece) == [0, 1, 1, 1]
+
+
 def test_zero_speed_is_kept_and_told(read):
     log = read(["0,18,0", "1,0,2", "2,0,2", "3,18,5"])
     assert len(log["time"]) == 4 and told(log, "speed is 0 in 2 rows, first line 3: kept")

@@ -222,6 +222,23 @@ def test_stretches_of_a_file_are_those_of_its_whole_log(day, monkeypatch, block,
         np.testing.assert_allclose(getattr(parts, name), values, rtol=1e-9, atol=1e-9, err_msg=name)
 
 
+def test_a_halt_that_is_cut_by_time_stays_a_halt_in_parts(day, monkeypatch):
+    monkeypatch.setattr(columns, "BLOCK", 1)
+    table, mapping = day(3)
+    rows = [f"{n / 2},{0 if 20 <= n <= 62 else 5},10,60,0" for n in range(120)]  # stands for 21 s
+    table.write_text("t,v,T,n,h\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    parts, _ = stretches.stretches_of(table, mapping, 10.0)
+    whole = stretches.cut(load_ride(table, mapping), 10.0)
+    assert bounds(parts) == bounds(whole) and list(parts.standing) == list(whole.standing)
+    assert bounds(parts)[1:5] == [(10, 20), (20, 30), (30, 31), (31, 41)] and list(parts.standing[1:5]) == [True, True, True, False]
+
+
+def test_a_stretch_of_a_length_ends_after_an_hour(day):
+    log = made(np.arange(0.0, 9001.0, 10.0), np.full(901, 0.01))
+    assert bounds(stretches.cut(log, length=1000.0)) == [(0, 3600), (3600, 7200), (7200, 9000)]
+    assert bounds(stretches.cut(log, 1e6)) == [(0, 9000)]
+
+
 def test_a_file_without_speed_is_refused_before_it_is_read(day):
     table, mapping = day(100)
     mapping.write_text(MAPPING.replace("[columns.speed]", "[columns.head_wind]"), encoding="utf-8")
