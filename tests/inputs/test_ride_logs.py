@@ -1,8 +1,10 @@
 """Ride logs: read as declared, cleaned with every repair told, and refused in one clear line."""
 
 import dataclasses
+import io
 
 import numpy as np
+import pandas
 import pytest
 
 from unikit.inputs import InputError, RideStream, load_ride, make_ride
@@ -244,7 +246,9 @@ def test_a_table_without_names_has_numbered_columns(read):
         len(read("made by no one\n0,18,0\n1,18,5\n2,18,10\n", mapping.replace("names_line = 0", "names_line = 0\nfirst_line = 2"))["time"])
         == 3
     )
-    with pytest.raises(InputError, match=r"ride.csv:2: 2: expected a finite number with a decimal point; found: 'x'"):
+    with pytest.raises(
+        InputError, match=r"ride.csv:2: 2: expected a finite number with a decimal point, or a text that missing declares; found: 'x'"
+    ):
         read("0,18,0\n1,x,5\n2,18,10\n", mapping)
 
 
@@ -304,9 +308,15 @@ def test_what_is_wrong_in_the_mapping_is_named(read, old, new, said):
 @pytest.mark.parametrize(
     ("rows", "said"),
     [
-        (["0,18,0", "1,x,5", "2,18,10"], r"ride.csv:3: v: expected a finite number with a decimal point; found: 'x'"),
-        (["0,18,0", "1,18,", "2,18,10"], r"ride.csv:3: d: expected a finite number with a decimal point; found: an empty cell"),
-        (["0,18,0", ",18,5", "2,18,10"], r"ride.csv:3: t: .*found: an empty cell"),
+        (
+            ["0,18,0", "1,x,5", "2,18,10"],
+            r"ride.csv:3: v: expected a finite number with a decimal point, or a text that missing declares; found: 'x'",
+        ),
+        (
+            ["0,18,0", "1,18,", "2,18,10"],
+            r"ride.csv:3: d: expected a finite number with a decimal point, or a text that missing declares; found: an empty cell",
+        ),
+        (["0,18,0", ",18,5", "2,18,10"], r"ride.csv:3: t: expected a finite number with a decimal point; found: an empty cell"),
         (["0,18,0", "1e12,18,5", "1e12,18,10"], r"ride.csv:3: expected a time within 300 years .*found: 1e\+12 s; is the unit right\?"),
         (["0,18,0"], r"expected at least 3 rows of numbers; found: 1"),
         (["0,--,0", "1,--,0", "2,--,0"], r"expected rows that can be used; found: none of 3: 3 rows whose speed is missing"),
@@ -349,6 +359,19 @@ def test_blocks_change_nothing(read, monkeypatch, block):
     assert list(again.piece) == list(whole.piece)
     for quantity in whole.values:
         np.testing.assert_allclose(again[quantity], whole[quantity], rtol=1e-12, atol=1e-9)
+
+
+@pytest.mark.checks("independent")
+def test_a_clean_table_is_what_pandas_reads(read):
+    stream, count = np.random.default_rng(8), 300
+    begin = pandas.Timestamp("2026-03-01T22:59:00+02:00")
+    stamps = [(begin + pandas.Timedelta(milliseconds=int(n))).isoformat() for n in np.cumsum(stream.integers(1, 2000, count))]
+    rows = [f"{stamp},{v:.3f},{d:.2f}" for stamp, v, d in zip(stamps, stream.uniform(0, 30, count), np.arange(count) * 3.0, strict=True)]
+    log = read(rows, CLOCK)
+    table = pandas.read_csv(io.StringIO("\n".join(["t,v,d", *rows])), parse_dates=["t"])
+    np.testing.assert_allclose(log["time"], (table["t"] - table["t"][0]).dt.total_seconds(), rtol=0, atol=1e-6)
+    np.testing.assert_allclose(log["speed"], table["v"] / 3.6, rtol=1e-14)
+    np.testing.assert_allclose(log["distance"], table["d"], rtol=1e-14)
 
 
 def test_progress_is_told_and_may_stop_the_reading(read, monkeypatch):

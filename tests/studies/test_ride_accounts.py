@@ -51,6 +51,7 @@ def test_totals_are_those_of_quadrature():
     assert found.braking_total == pytest.approx(back, rel=1e-4) and found.fed_back_total == pytest.approx(back, rel=1e-4)
     assert found.charge_total == pytest.approx(net / 50, rel=1e-5)
     assert found.pedal_per_way == pytest.approx(net / found.way, rel=1e-5) and found.pedal_known == 1
+    assert found.moving_speed == pytest.approx(found.way / end)
     assert found.recorded == pytest.approx(end) and found.moving == pytest.approx(end) and found.unrecorded == pytest.approx(0)
 
 

@@ -252,7 +252,7 @@ def _blocks(
             if not more and count < FEWEST_ROWS:
                 raise refuse(file, f"at least {FEWEST_ROWS} rows of numbers", f"{count}")
             if numbers or torn:
-                values = _numbers(cells, numbers, columns, places, decimal == ",", file)
+                values = _numbers(cells, numbers, columns, places, decimal == ",", file, lenient)
                 yield min(raw.tell() / max(state.st_size, 1), 1.0), Table(file, values, numbers, headed, torn)
 
 
@@ -311,7 +311,7 @@ def _before_rows(headed: list[int], lines: array.array) -> tuple[int, ...]:
 
 
 def _numbers(
-    cells: list[list[str]], lines: array.array, columns: Mapping[str, Column], places: list[int], swap: bool, file: str
+    cells: list[list[str]], lines: array.array, columns: Mapping[str, Column], places: list[int], swap: bool, file: str, lenient: bool
 ) -> dict[str, np.ndarray]:
     """The rows as SI numbers by quantity; InputError for cells that hold none."""
     values, problems = {}, []
@@ -321,7 +321,10 @@ def _numbers(
         if numbers is None:
             read = [_clock(text, declared) if declared.clock else _number(text, declared, swap) for text in texts]
             bad = [row for row, number in enumerate(read) if number is None]
-            problems += [(lines[row], _bad_cell(texts[row], declared, swap, f"{file}:{lines[row]}")) for row in bad[:MOST_PROBLEMS]]
+            optional = lenient and quantity != "time"
+            problems += [
+                (lines[row], _bad_cell(texts[row], declared, swap, f"{file}:{lines[row]}", optional)) for row in bad[:MOST_PROBLEMS]
+            ]
             numbers = np.array([] if bad else read, float)
         with np.errstate(over="ignore"):  # what is beyond all numbers is beyond all limits too
             values[quantity] = declared.sign * np.asarray(units.convert(numbers, declared.kind, declared.unit), float)
@@ -366,13 +369,13 @@ def _clock(text: str, declared: Column) -> float | None:
         return None
 
 
-def _bad_cell(text: str, declared: Column, swap: bool, place: str) -> Problem:
+def _bad_cell(text: str, declared: Column, swap: bool, place: str, optional: bool) -> Problem:
     text = text.strip()
     if declared.clock:
         example = "2026-06-01T08:30:00.5+02:00" if declared.clock == "with zone" else "2026-06-01T08:30:00.5"
         expected = f"a date and time {declared.clock} as ISO 8601 has it, such as {example}"
     else:
         expected = f"a finite number with a decimal {'comma' if swap else 'point'}"
-    if not text and not declared.clock:
-        expected += ', or missing = [""] in the mapping' if declared.missing else ""
+    if optional:
+        expected += ", or a text that missing declares"
     return Problem(place, declared.column, "", expected, show(text) if text else "an empty cell")
