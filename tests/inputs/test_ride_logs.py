@@ -2,6 +2,7 @@
 
 import dataclasses
 import io
+from pathlib import Path
 
 import numpy as np
 import pandas
@@ -372,6 +373,21 @@ def test_a_clean_table_is_what_pandas_reads(read):
     np.testing.assert_allclose(log["time"], (table["t"] - table["t"][0]).dt.total_seconds(), rtol=0, atol=1e-6)
     np.testing.assert_allclose(log["speed"], table["v"] / 3.6, rtol=1e-14)
     np.testing.assert_allclose(log["distance"], table["d"], rtol=1e-14)
+
+
+def test_the_patchy_example_shows_most_repairs():
+    folder = Path(__file__).parents[2] / "data" / "logs"
+    notes = load_ride(folder / "patchy.csv", folder / "patchy.toml").notes
+    for words in (
+        "breaks off",
+        "no ride has",
+        "the time of the row before",
+        "gap longer",
+        "began again",
+        "filled by straight lines",
+        "speed is 0",
+    ):
+        assert any(words in note for note in notes), words
 
 
 def test_progress_is_told_and_may_stop_the_reading(read, monkeypatch):
