@@ -253,12 +253,12 @@ LOG, RIDE = ROOT / "data" / "logs" / "patchy.csv", ROOT / "data" / "logs" / "pat
 
 
 def test_ride_prints_accounts_and_repairs(capsys, tmp_path):
-    code, out, err = run(capsys, "ride", LOG, RIDE, "--length", "100 m", "--csv", tmp_path / "stretches.csv")
+    code, out, err = run(capsys, "log", LOG, RIDE, "--length", "100 m", "--csv", tmp_path / "stretches.csv")
     assert (code, err) == (0, "")
     assert "distance by speed: 0.449 km" in out and "- the last row, line 229, breaks off: left out" in out
     rows = list(csv.DictReader((tmp_path / "stretches.csv").read_text(encoding="utf-8").splitlines()))
     assert sum(float(row["distance [m]"]) for row in rows) == pytest.approx(449, abs=0.5)
-    code, _, err = run(capsys, "ride", LOG, RIDE, "--csv", tmp_path / "stretches.csv")
+    code, _, err = run(capsys, "log", LOG, RIDE, "--csv", tmp_path / "stretches.csv")
     assert code == 2 and "stretches.csv: not written" in err
 
 
@@ -273,5 +273,5 @@ def test_ride_prints_accounts_and_repairs(capsys, tmp_path):
     ],
 )
 def test_ride_says_what_is_wrong(capsys, arguments, said):
-    code, out, err = run(capsys, "ride", *arguments)
+    code, out, err = run(capsys, "log", *arguments)
     assert (code, out) == (2, "") and said in err

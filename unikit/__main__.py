@@ -34,13 +34,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
     sheet.add_argument("--into", help="build file whose wheel the motor must fit, and into which it goes")
     sheet.add_argument("--save", help="write that build with the motor in it to this file, which must not exist yet")
     sheet.add_argument("--leave-out", action="append", default=[], metavar="FIELD", help="a field not to believe; may be repeated")
-    ride = commands.add_parser("ride", help="print the accounts of a ride log, and what was repaired in it")
-    ride.add_argument("log", help="table of the log (CSV)")
-    ride.add_argument("mapping", help="mapping file that declares its columns (TOML)")
-    cut = ride.add_mutually_exclusive_group()
+    log = commands.add_parser("log", help="print the accounts of a ride log, and what was repaired in it")
+    log.add_argument("log", help="table of the log (CSV)")
+    log.add_argument("mapping", help="mapping file that declares its columns (TOML)")
+    cut = log.add_mutually_exclusive_group()
     cut.add_argument("--time", help="cut it into stretches of this time; default: 60 s")
     cut.add_argument("--length", help="cut it into stretches of this length of road instead, such as '500 m'")
-    ride.add_argument("--csv", help="also write the stretches as a CSV file, which must not exist yet")
+    log.add_argument("--csv", help="also write the stretches as a CSV file, which must not exist yet")
     lab = commands.add_parser("lab", help="open the notebooks in JupyterLab")
     lab.add_argument("notebook", nargs="?", help="notebook to open; default: the first one")
     chosen = parser.parse_args(arguments)
@@ -48,8 +48,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return _review(chosen.build, chosen.cases, chosen.rules, chosen.csv)
     if chosen.command == "datasheet":
         return _datasheet(chosen.sheet, chosen.into, chosen.save, chosen.leave_out)
-    if chosen.command == "ride":
-        return _ride(chosen.log, chosen.mapping, chosen.time or ("" if chosen.length else "60 s"), chosen.length, chosen.csv)
+    if chosen.command == "log":
+        return _log(chosen.log, chosen.mapping, chosen.time or ("" if chosen.length else "60 s"), chosen.length, chosen.csv)
     return _lab(chosen.notebook)
 
 
@@ -119,7 +119,7 @@ def _write_csv(found: Result, path: str | None) -> int:
     return 0
 
 
-def _ride(log: str, mapping: str, time: str, length: str | None, csv_path: str | None) -> int:
+def _log(log: str, mapping: str, time: str, length: str | None, csv_path: str | None) -> int:
     """Print the accounts of a ride log; on a terminal the share that was read comes first."""
     from . import units
     from .studies import ride_accounts, stretches
