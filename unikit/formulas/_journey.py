@@ -189,7 +189,9 @@ PEDAL, NEEDED, LEVER, GAIN, SET_TRIM, BOTTOM, TOP, DRAG, CADENCE, FOUND = range(
 
 FADE = 0.1  # share of the work capacity over whose last part the legs come back to critical power
 GETTING_OFF = 3.0  # s to get off, and as long to mount again; common practice, no source
-IN_HAND = 4.0  # so many times the work above critical power must be left for mounting as for riding on, so that nobody mounts for a few metres
+IN_HAND = (
+    4.0  # so many times the work above critical power must be left for mounting as for riding on, so that nobody mounts for a few metres
+)
 LONGEST = 10.0  # s of a part of a stop
 # Gauss and Legendre's six points on (0, 1)
 NODE = (0.03376524289842398, 0.1693953067668677, 0.38069040695840155, 0.6193095930415985, 0.8306046932331323, 0.966234757101576)
@@ -753,9 +755,7 @@ def ridden(p, route, i, pack, conductance, length, end, state, totals, extremes,
         speed = (begin + end) / 2
         road_forces(p, route, i, speed, forces)
         # the last speed is that of these forces: what the step changes is its own kinetic energy
-        end = math.sqrt(
-            max(begin * begin + 2 * length * (pull - forces[0] - forces[1] - forces[2] - forces[3]) / p[HEAVY], 0.0)
-        )
+        end = math.sqrt(max(begin * begin + 2 * length * (pull - forces[0] - forces[1] - forces[2] - forces[3]) / p[HEAVY], 0.0))
     else:
         road_forces(p, route, i, (begin + end) / 2, forces)
     time = 2 * length / (begin + end)
