@@ -61,7 +61,7 @@ def radii(latitude: u.Radian) -> Radii:
     equation=r"n = (M + h)\,\Delta\varphi,\quad e = (N + h)\cos\varphi_m\,\Delta\lambda,\quad l = \sqrt{n^2 + e^2},\quad "
     r"\beta = \operatorname{atan2}(e, n)",
     source="wgs84",
-    sign="heading clockwise from north, at the middle of the line; north and east positive; longitudes may lie on either side of 180 degrees",
+    sign="heading clockwise from north, at the middle of the line; north and east positive; the line may cross 180 degrees",
     valid="within 85 degrees of latitude; length of 1 km to 2e-7, of 20 km to 2e-6 within 60 degrees and to 6e-5 near 85",
 )
 def line(latitude: u.Radian, longitude: u.Radian, latitude_end: u.Radian, longitude_end: u.Radian, altitude: u.Metre = 0.0) -> Line:

@@ -12,6 +12,7 @@ from .. import units as u
 from .checks import not_negative, positive
 from .registry import formula
 
+BLOCK = 2**14  # points
 SCALE = 1.482602  # standard deviation over median absolute deviation of normal errors
 
 
@@ -26,7 +27,8 @@ def _points(distance: u.Values, altitude: u.Values) -> tuple[np.ndarray, np.ndar
 
 
 @formula(
-    equation=r"|z_i - \operatorname{med} z| > \max\left(t\cdot 1.4826\,\operatorname{med}|z - \operatorname{med} z|,\; z_0,\; s_0\,\Delta x\right)",
+    equation=r"|z_i - \operatorname{med} z| > \max\left(t\cdot 1.4826\,\operatorname{med}|z - \operatorname{med} z|,\; z_0,\; "
+    r"s_0\,\Delta x\right)",
     source="pearson2002",
     valid="spikes of at most as many points in a row as the window has on one side; a nan is no spike",
 )
@@ -59,8 +61,11 @@ def spikes(
     known = np.isfinite(altitude)
     padded = np.concatenate([edge, np.where(known, altitude, np.nan), edge], axis=-1)
     window = np.lib.stride_tricks.sliding_window_view(padded, 2 * side + 1, axis=-1)
-    middle = _median(window)
-    scatter = SCALE * _median(np.abs(window - middle[..., None]))
+    middle, scatter = np.empty(altitude.shape), np.empty(altitude.shape)
+    for start in range(0, distance.size, BLOCK):  # a window for each of two million points would need a gigabyte
+        part = window[..., start : start + BLOCK, :]
+        middle[..., start : start + BLOCK] = centre = _median(part)
+        scatter[..., start : start + BLOCK] = SCALE * _median(np.abs(part - centre[..., None]))
     gap = np.diff(distance)
     wide = np.maximum(np.append(gap, 0.0), np.insert(gap, 0, 0.0))
     allowed = np.maximum(np.maximum(threshold * scatter, least), steepest * wide)
@@ -205,7 +210,8 @@ def drift_left(distance: u.Metre, length: u.Metre, closing_error: u.Metre) -> u.
 
 
 @formula(
-    equation=r"\mathbf{z}_\ell = e^{\frac{\ell^2}{2}\,\mathbf{D}}\,\mathbf{z},\quad (\mathbf{D}\mathbf{z})_i = \frac{z_{i-1} - 2 z_i + z_{i+1}}{h^2},"
+    equation=r"\mathbf{z}_\ell = e^{\frac{\ell^2}{2}\,\mathbf{D}}\,\mathbf{z},\quad "
+    r"(\mathbf{D}\mathbf{z})_i = \frac{z_{i-1} - 2 z_i + z_{i+1}}{h^2},"
     r"\quad z_0,\ z_n\ \text{held}",
     source="lindeberg1990",
     valid="points at even steps; smoothing twice is smoothing once by the root of the sum of squares",
