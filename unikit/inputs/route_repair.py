@@ -65,6 +65,10 @@ class Repaired:
         """Usual distance from point to point."""
         return float(np.median(np.diff(self.distance)))
 
+    def renamed(self, name: str) -> Repaired:
+        """The same under another name."""
+        return dataclasses.replace(self, way=dataclasses.replace(self.way, name=name))
+
     @property
     def climb_recorded(self) -> u.Metre:
         """Climb of the altitudes as they stand in the file, missing ones bridged."""
@@ -219,12 +223,13 @@ def resampled(found: Repaired, step: float = STEP, smoothing: float | None = Non
         route = make_route(way.name, way.source, road, altitude, found.notes, **others, **places)
     except ValueError as error:
         raise refuse(way.file, "a profile that a road can have; more smoothing may help", str(error)) from None
-    note = f"smoothed over {smoothing:g} m (standard deviation of the Gaussian) at steps of {at[1]:.2f} m"
+    how = f"smoothed over {smoothing:g} m (standard deviation of the Gaussian)" if smoothing else "not smoothed"
+    note = f"{how}, at steps of {at[1]:.2f} m"
     if smoothing and found.noise:
         note += f"; noise leaves ±{100 * profile.slope_noise(found.noise, found.spacing, smoothing):.2f} % of slope"
     mended = profile.climb(found.altitude)
     before = f"{found.climb_recorded:.0f} m as recorded, {mended:.0f} m mended" if found.noise else f"{mended:.0f} m as written"
-    climbs = f"climb: {before}, {route.climb:.0f} m smoothed"
+    climbs = f"climb: {before}, {route.climb:.0f} m so"
     return dataclasses.replace(route, notes=(*found.notes, note, climbs))
 
 
