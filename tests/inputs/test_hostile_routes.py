@@ -43,7 +43,7 @@ def refused(tmp_path):
         (f'<!DOCTYPE gpx SYSTEM "file:///etc/hostname">{HEAD[39:]}</gpx>', "a file without document type and entities"),
         (f'<!DOCTYPE gpx [<!ENTITY x SYSTEM "http://127.0.0.1/">]>{HEAD[39:]}&x;</gpx>', "a file without document type and entities"),
         (GOOD.replace("<name>A way", "<name>&x;"), "expected well-formed XML; found: undefined entity"),
-        (OLD, f"way.gpx:2: expected GPX 1.1: a <gpx> of the namespace {NAMESPACE!r}; found: <gpx> of {NAMESPACE[:-1] + '0'!r}, version '1.0'"),
+        (OLD, f"way.gpx:2: expected GPX 1.1: a <gpx> of the namespace {NAMESPACE!r}; found: <gpx> of "),
         (GOOD.replace(f' xmlns="{NAMESPACE}"', ""), "found: <gpx> of no namespace"),
         (f'<kml xmlns="urn:other">{POINTS}</kml>', "found: <kml> of 'urn:other'"),
         (GOOD[: len(GOOD) // 2], "expected well-formed XML; found: "),
