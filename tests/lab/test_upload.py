@@ -105,7 +105,9 @@ def test_the_panel_follows_the_choice_and_its_controls(chosen):
     picture = panel.image.value
     chosen.choose("Over the hill")
     assert panel.result.name == "Over the hill" and panel.image.value != picture and panel.result.smoothing == 30  # as that file usually is
-    picture, climb = panel.image.value, panel.result.climb
+    picture, climb, figure = panel.image.value, panel.result.climb, panel._live[False].figure
+    panel.set(smoothing=60.0)
+    assert panel._live[False].figure is figure  # axes hold still, so a redraw is quick
     panel.set(smoothing=120.0)
     assert panel.result.climb < climb and panel.image.value != picture
     before = panel.result.length
