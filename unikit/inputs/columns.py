@@ -37,6 +37,7 @@ class Column:
     unit: str
     sign: int
     kind: str
+    missing: tuple[str, ...] = ()  # texts that stand for no value
 
 
 @dataclass(frozen=True)
@@ -130,14 +131,12 @@ def reason(error: units.UnitError) -> str:
     return str(error).partition(": ")[2].partition("; allowed: ")[0]
 
 
-def read_table(
-    path: str | os.PathLike[str], columns: Mapping[str, Column], delimiter: str, decimal: str, may_miss: Collection[str] = ()
-) -> Table:
-    """Read the declared columns of a table; an empty cell of a quantity that may miss is nan."""
+def read_table(path: str | os.PathLike[str], columns: Mapping[str, Column], delimiter: str, decimal: str) -> Table:
+    """Read the declared columns of a table."""
     file = label(path)
     try:
         with open(path, encoding="utf-8-sig", newline="") as handle:
-            numbers, lines = _numbers(handle, columns, delimiter, decimal, file, may_miss)
+            numbers, lines = _numbers(handle, columns, delimiter, decimal, file)
     except FileNotFoundError:
         raise refuse(file, "a file", "nothing, there is no such file") from None
     except IsADirectoryError:
@@ -158,7 +157,7 @@ def read_table(
 
 
 def _numbers(
-    handle: Any, columns: Mapping[str, Column], delimiter: str, decimal: str, file: str, may_miss: Collection[str]
+    handle: Any, columns: Mapping[str, Column], delimiter: str, decimal: str, file: str
 ) -> tuple[dict[str, np.ndarray], array.array]:
     """The numbers of the declared columns, in their own units, and the line that each row stands on."""
     rows = csv.reader(handle, delimiter=delimiter, strict=True)
@@ -171,7 +170,7 @@ def _numbers(
             problems.append(Problem(f"{file}:1", quantity, "", f"one column {declared.column!r}", found))
     if problems:
         raise InputError(problems)
-    wanted = [(header.index(declared.column), declared.column, quantity in may_miss) for quantity, declared in columns.items()]
+    wanted = [(header.index(declared.column), declared) for declared in columns.values()]
     kept, lines = [array.array("d") for _ in wanted], array.array("I")
     swap = decimal == ","
     for count, row in enumerate(rows):
@@ -183,12 +182,14 @@ def _numbers(
         if len(row) != len(header):
             problems.append(Problem(f"{file}:{rows.line_num}", "the row", "", f"{len(header)} entries as in the first row", f"{len(row)}"))
         else:
-            for (place, name, misses), numbers in zip(wanted, kept, strict=True):
-                number = math.nan if misses and not row[place].strip() else _number(row[place], swap)
+            for (place, declared), numbers in zip(wanted, kept, strict=True):
+                number = math.nan if row[place].strip() in declared.missing else _number(row[place], swap)
                 if number is None:
                     text, sign = row[place].strip(), "comma" if swap else "point"
                     found = show(text) if text else "an empty cell"
-                    problems.append(Problem(f"{file}:{rows.line_num}", name, "", f"a finite number with a decimal {sign}", found))
+                    problems.append(
+                        Problem(f"{file}:{rows.line_num}", declared.column, "", f"a finite number with a decimal {sign}", found)
+                    )
                 else:
                     numbers.append(number)
         if len(problems) >= MOST_PROBLEMS:
