@@ -152,17 +152,19 @@ def charge_as_asked(road: Road) -> tuple[float, str]:
     if road.wanted >= 0 or road.drive(1.0) is None:
         return 1.0, "nothing"
     low, high = LOWEST, 1.0
-    for _ in range(4):
-        charge = np.linspace(low, high, 65)
+    for _ in range(2):  # where the limit bites it is smooth, so the finer look needs no third
+        charge = np.linspace(low, high, 201)
         limits = road.drive(charge).limits(road.rotation)
-        good = np.flatnonzero(limits.lowest <= road.wanted)
+        short = limits.lowest - road.wanted
         by = np.broadcast_to(limits.lowest_by, charge.shape)
+        good = np.flatnonzero(short <= 0)
         if not good.size:
             return np.nan, str(by[0])
         if good[-1] == charge.size - 1:
             return 1.0, "nothing"
-        low, high, word = charge[good[-1]], charge[good[-1] + 1], str(by[good[-1] + 1])
-    return float(low), word
+        last = good[-1]
+        low, high, word = charge[last], charge[last + 1], str(by[last + 1])
+    return float(low + (high - low) * short[last] / (short[last] - short[last + 1])), word
 
 
 @dataclass(frozen=True)
@@ -192,12 +194,16 @@ class March:
         rows = slice(self.first, self.last)
         return np.diff(self.edges)[rows] * (values[rows] @ _WEIGHTS)
 
-    def _part(self, values: np.ndarray, charge: Values) -> np.ndarray:
-        """Integral over the charge from the lowest moving one."""
+    def _place(self, charge: Values) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Moving cell of a charge, its width, and how far into it the charge lies."""
         edges = self.edges[self.first : self.last + 1]
         cell = np.clip(np.searchsorted(edges, charge, side="right") - 1, 0, len(edges) - 2)
         width = edges[cell + 1] - edges[cell]
-        share = (np.asarray(charge, float) - edges[cell]) / width
+        return cell, width, (np.asarray(charge, float) - edges[cell]) / width
+
+    def _part(self, values: np.ndarray, charge: Values) -> np.ndarray:
+        """Integral over the charge from the lowest moving one."""
+        cell, width, share = self._place(charge)
         terms = values[self.first : self.last][cell] @ _PRIMITIVE.T
         inside = width * share * (terms[..., 0] + share * (terms[..., 1] + share * terms[..., 2]))
         return np.append(0.0, np.cumsum(self._whole(values)))[cell] + inside
@@ -223,19 +229,24 @@ class March:
         clock, edges, way = self.clock, self.edges[self.first : self.last + 1], self.way
         at = np.clip(at, min(clock[-1], 0.0), max(clock[-1], 0.0))
         cell = np.clip(np.searchsorted(way * clock, way * at, side="right") - 1, 0, len(edges) - 2)
-        low, high = edges[cell], edges[cell + 1]
-        charge = low + (high - low) * (at - clock[cell]) / (clock[cell + 1] - clock[cell])
-        for _ in range(40):
-            wrong = way * (self._part(self.pace, charge) - at)
-            low, high = np.where(wrong < 0, charge, low), np.where(wrong > 0, charge, high)
-            charge = np.where(wrong == 0, charge, (low + high) / 2)
-        return charge
+        width, terms = edges[cell + 1] - edges[cell], self.pace[self.first : self.last][cell] @ _PRIMITIVE.T
+        wanted = (at - clock[cell]) / width
+        share = (at - clock[cell]) / (clock[cell + 1] - clock[cell])
+        for _ in range(6):  # the pace hardly changes within a cell
+            now = share * (terms[..., 0] + share * (terms[..., 1] + share * terms[..., 2]))
+            slope = terms[..., 0] + share * (2 * terms[..., 1] + share * 3 * terms[..., 2])
+            share = np.clip(share - (now - wanted) / slope, 0.0, 1.0)
+        return edges[cell] + width * share
 
-    def time_between(self, start: float, end: float) -> float:
-        """Time from one charge to another; inf where the march does not lead there."""
-        if not (self._moving(start) and self._moving(end)) or self.way * (end - start) < 0:
-            return 0.0 if start == end else np.inf
-        return float(self._part(self.pace, end) - self._part(self.pace, start))
+    def time_between(self, start: Values, end: float) -> np.ndarray:
+        """Time from some charges to another; inf where the march does not lead there."""
+        start = np.asarray(start, float)
+        if self.last == self.first:
+            return np.where(start == end, 0.0, np.inf)
+        low, high = self.edges[self.first], self.edges[self.last]
+        leads = (start >= low) & (start <= high) & (low <= end <= high) & (self.way * (end - start) >= 0)
+        inside = np.clip(start, low, high)
+        return np.where(leads, self._part(self.pace, end) - self._part(self.pace, inside), np.where(start == end, 0.0, np.inf))
 
     def energies(self, start: float, time: float) -> tuple[float, dict[str, float]]:
         """Charge at the end, and the energy of every cause; ``stored`` is charge moved times voltage, of its own."""

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import ClassVar
 
 import numpy as np
 
 from .. import units as u
 from ..formulas.road import slope_angle
 from ..inputs import Build, Case, Gear
+from ..units import Values
 from . import leverage
 from .cut_out import short_circuit
 from .descending import March, Road, aged, charge_as_asked, march, pedals_held
@@ -93,6 +95,7 @@ class Descent(Energies):
     brake_over: u.NewtonMetre = shown("torque of the brake", "N*m", 2)
     cells_over: u.Watt = shown("power into the cells", "W", 1)
     by_charge: ByCharge
+    SHARES: ClassVar[tuple[str, ...]] = SHARES
 
 
 @dataclass(frozen=True)
@@ -123,13 +126,14 @@ class _Whole:
     def speed(self) -> float:
         return self.road.case.speed
 
-    def way_as_asked(self, start: float) -> float:
-        """Way from a charge at the top until the motor brakes less than asked."""
-        if np.isnan(self.as_asked) or start > self.as_asked:
-            return 0.0
+    def way_as_asked(self, start: Values) -> np.ndarray:
+        """Way from charges at the top until the motor brakes less than asked."""
+        start = np.asarray(start, float)
+        if np.isnan(self.as_asked):
+            return 0.0 * start
         if self.as_asked >= 1.0 or self.march.way <= 0:
-            return np.inf
-        return self.speed * self.march.time_between(start, self.as_asked)
+            return np.where(start > self.as_asked, 0.0, np.inf)
+        return np.where(start > self.as_asked, 0.0, self.speed * self.march.time_between(start, self.as_asked))
 
     def energies(self, start: float, time: float) -> tuple[float, dict[str, float]]:
         """Charge at the bottom and energies by cause."""
@@ -214,7 +218,7 @@ def study(build: Build, case: Case, gear: Gear | None = None, points: int = 61) 
         charging=float(max(cells.max(), 0.0)),
         charge_as_asked=whole.as_asked,
         as_asked_by=whole.by,
-        way_as_asked=whole.way_as_asked(whole.start),
+        way_as_asked=float(whole.way_as_asked(whole.start)),
         charge_to_leave=left,
         full_motor=full(edges.split.motor_torque),
         full_foot=full(edges.split.pedal_torque) / crank,
@@ -276,7 +280,7 @@ def _by_charge(whole: _Whole) -> ByCharge:
         foot=flat(held.split.pedal_torque) / road.build.cranks.length,
         motor=flat(held.split.motor_torque),
         brake=flat(held.brake),
-        way_as_asked=np.array([whole.way_as_asked(float(one)) for one in walk.edges]),
+        way_as_asked=whole.way_as_asked(walk.edges),
         powers=np.array(powers),
     )
 
@@ -293,7 +297,7 @@ def tops(build: Build, case: Case, gear: Gear | None = None, charges: tuple[floa
         path = np.append(walk.edges[(walk.edges > min(start, end)) & (walk.edges < max(start, end))], [start, end])
         foot = walk.at(path, walk.held.split.pedal_torque) / road.build.cranks.length
         brake = walk.at(path, walk.held.brake).max() * road.rotation
-        way = min(whole.way_as_asked(start), case.distance)
+        way = min(float(whole.way_as_asked(start)), case.distance)
         rows.append((start, end, way, parts["stored"], parts["legs"], parts["brake"], float(foot[np.argmax(np.abs(foot))]), float(brake)))
     return Tops(*(np.array(column) for column in zip(*rows, strict=True)))
 

@@ -26,6 +26,7 @@ from . import (
     rider,
     sensing,
     side,
+    slopes,
     stability,
     start,
     stopping,
@@ -59,6 +60,7 @@ TOPICS: dict[str, ModuleType] = {
     "joining": joining,
     "wiring": wiring,
     "ride": ride,
+    "slopes": slopes,
     "review": review,
     "parts": parts,
 }
