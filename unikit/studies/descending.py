@@ -103,6 +103,11 @@ class Road:
         """Greatest torque of the friction brake."""
         return float(self.build.brake.greatest_torque) if self.build.brake.kind != "none" else 0.0
 
+    @cached_property
+    def state(self) -> Drive | None:
+        """The drive at the charge of the case."""
+        return self.drive(self.case.state_of_charge)
+
     def drive(self, charge: Values) -> Drive | None:
         """The drive at a charge, warm as the case starts, under a load that lasts."""
         return drive(self.build, charge, *temperatures(self.case), lasting=pack_temperature(self.case))
@@ -125,7 +130,7 @@ class Road:
     @cached_property
     def wanted(self) -> float:
         """The hardest braking of the motor in the turn that trim and gain ask for, if nothing limits it; as a torque, so negative."""
-        state = self.drive(self.case.state_of_charge)
+        state = self.state
         if state is None:
             return 0.0
         asked = max(self.asked, float(self.held_at(-self.comfort, state, instant.NO_BOUND)))
@@ -149,7 +154,7 @@ class Holding:
 
 def charge_as_asked(road: Road) -> tuple[float, str]:
     """Highest charge at which the motor brakes as asked over the whole turn, and what ends it above; nan where nowhere, 1 where always."""
-    if road.wanted >= 0 or road.drive(1.0) is None:
+    if road.wanted >= 0 or road.state is None:
         return 1.0, "nothing"
     low, high = LOWEST, 1.0
     for _ in range(2):  # where the limit bites it is smooth, so the finer look needs no third
@@ -266,7 +271,7 @@ class March:
 def march(road: Road, *marks: float) -> March:
     """The march over all charges around the case's own; ``marks`` are charges at which something changes."""
     packs, start = road.build.packs, road.case.state_of_charge
-    state = road.drive(start)
+    state = road.state
     if packs is None or state is None:
         power = {name: np.zeros((1, 3)) for name in POWERS}
         return March(np.array([0.0, 1.0]), np.zeros((1, 3)), power, np.zeros((1, 3)), road.holding(start), 0.0, 0, 0)

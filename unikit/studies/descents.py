@@ -186,7 +186,7 @@ def study(build: Build, case: Case, gear: Gear | None = None, points: int = 61) 
     pedal, motor, brake = over(edges.split.pedal_torque), over(edges.split.motor_torque), over(edges.brake)
     cells = -over(edges.split.battery_power)
     full = lambda values: float(walk.at(1.0, values))
-    state = road.drive(end)
+    state = road.state
     limits = walk.at(end, edges.split.lowest) if state else 0.0
     left = _to_leave(whole, time)
     limit = road.build.rider.comfortable_cadence if case.descent_cadence is None else case.descent_cadence

@@ -9,7 +9,7 @@ goes with it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -20,7 +20,6 @@ from ..units import Values
 from . import catch
 from . import cut_out as losses
 from . import loop as loops
-from .drive import Drive
 from .loads import loads, trim_torque
 from .results import Result, shown
 from .split import Split, assist_gain, torque_split
@@ -118,17 +117,23 @@ def study(
     over = _grid(build, case, slopes)
     here = int(np.searchsorted(over, case.slope))
     asked = loads(build, case, slope=over).wheel_torque
-    trims = np.stack([trim_torque(build, replace(case, trim=policy), over) + 0 * over for policy in POLICIES])
-    split = torque_split(build, gear, case.speed, asked, state, trims)
+    trims = np.stack([trim_torque(build, case, over, policy) + 0 * over for policy in POLICIES])
+    limits = state.limits(case.speed / build.wheel.radius)
+    split = torque_split(build, gear, case.speed, asked, state, trims, limits)
     none, steps, level = split.pedal_torque
     crank, now = build.cranks.length, split.pedal_torque[:, here]
     step, cap = float(build.assist.trim_step), float(build.assist.trim_cap)
-    flat = torque_split(build, gear, case.speed, loads(build, case, slope=0.0).wheel_torque, state).pedal_torque
+    trim = float(split.trim[1, here])
+    other = trim + step if trim + step <= cap * (1 + 1e-9) else trim - step  # one more, or one less where the cap allows no more
+    level_road = loads(build, case, slope=0.0).wheel_torque
+    needed = np.array([level_road, asked[here], asked[here]])
+    flat, before, after = torque_split(build, gear, case.speed, needed, state, np.array([0.0, trim, other]), limits).pedal_torque
+    flat, change = float(flat), float(abs(after - before))
     own, noticed = _felt(build, gear, flat), NOTICED * abs(flat) / crank
     left = 0.5 * step / own
     lean, shifted = _leans(build, case, over, split)
     slow = 0.5 * step / build.wheel.radius / _inertia(build)
-    change, lost = _one_step(build, case, gear, state, float(split.trim[1, here])), catch.stand(build, case, gear)
+    lost = catch.stand(build, case, gear)
     delay, ramp = lost.reflex.delay, float(build.assist.ramp_time)
     sudden, ramped = (
         float(cut_out.lean_after_loss(delay, lost.rate, lost.stiffness, lost.reflex, step, ramp_time=time)) for time in (0.0, ramp)
@@ -140,9 +145,9 @@ def study(
         slope_here=case.slope,
         slope_torque=float(torque[here]),
         trim_level=float(split.trim[2, here]),
-        trim_steps=float(split.trim[1, here]),
+        trim_steps=trim,
         trim_set=float(split.trim[POLICIES.index(case.trim), here]),
-        steps=float(np.round(split.trim[1, here] / step)) if step > 0 else 0.0,
+        steps=float(np.round(trim / step)) if step > 0 else 0.0,
         covered=float(_covered(build, cap)),
         step_slope=float(_covered(build, step)),
         **{f"foot_{name}": float(value / crank) for name, value in zip(POLICIES, now, strict=True)},
@@ -155,7 +160,7 @@ def study(
         noticed=noticed,
         residual_share=left / crank / noticed if noticed > 0 else np.inf,
         largest_step=2 * share * noticed * crank * own,
-        step_force=abs(change) / crank,
+        step_force=change / crank,
         ramp_time=ramp,
         step_lean=sudden,
         step_lean_ramped=ramped,
@@ -229,11 +234,3 @@ def _leans(build: Build, case: Case, slope: np.ndarray, split: Split) -> tuple[n
     """Lean over slope at a steady speed, and with the nearest step while the feet press as with the slope levelled."""
     over = (split.trim[1] - split.trim[2]) / build.wheel.radius / _inertia(build)
     return _lean(build, case, slope, 0.0 * slope), _lean(build, case, slope, over)
-
-
-def _one_step(build: Build, case: Case, gear: Gear, state: Drive, trim: float) -> float:
-    """Change of mean pedal torque at a steady speed when one step is added, or taken off where the cap allows no more."""
-    step, cap = float(build.assist.trim_step), float(build.assist.trim_cap)
-    way = 1.0 if trim + step <= cap * (1 + 1e-9) else -1.0
-    both = torque_split(build, gear, case.speed, loads(build, case).wheel_torque, state, np.array([trim, trim + way * step]))
-    return float(np.diff(both.pedal_torque)[0])
