@@ -158,7 +158,7 @@ def charge_as_asked(road: Road) -> tuple[float, str]:
         return 1.0, "nothing"
     low, high = LOWEST, 1.0
     for _ in range(2):  # where the limit bites it is smooth, so the finer look needs no third
-        charge = np.linspace(low, high, 201)
+        charge = np.linspace(low, high, 101)
         limits = road.drive(charge).limits(road.rotation)
         short = limits.lowest - road.wanted
         by = np.broadcast_to(limits.lowest_by, charge.shape)
@@ -277,9 +277,9 @@ def march(road: Road, *marks: float) -> March:
         return March(np.array([0.0, 1.0]), np.zeros((1, 3)), power, np.zeros((1, 3)), road.holding(start), 0.0, 0, 0)
     one_at_a_time(packs, *(getattr(state, one.name) for one in fields(state) if one.name not in ("modulation", "draw_by", "charge_by")))
     curve = np.concatenate([one.curve_charge for one in packs.pack])
-    near = 1 - 0.02 * 1.25 ** -np.arange(45.0)
+    near = 1 - 0.02 * 1.35 ** -np.arange(33.0)  # the current dies away towards full
     inside = [one for one in (start, *marks, *curve) if LOWEST < one < 1 - FULL]
-    edges = np.unique(np.concatenate([np.linspace(LOWEST, 0.8, 17), np.linspace(0.8, 0.98, 25), near[near < 1 - FULL], inside]))
+    edges = np.unique(np.concatenate([np.linspace(LOWEST, 0.8, 9), np.linspace(0.8, 0.98, 13), near[near < 1 - FULL], inside]))
     edges = np.append(edges, [1 - FULL, 1.0])
     edges = edges[np.append(True, np.diff(edges) > 1e-9)]
     nodes = edges[:-1, None] + np.diff(edges)[:, None] * _NODES

@@ -205,7 +205,7 @@ def _covered(build: Build, trim: Values) -> Values:
 
 def _grid(build: Build, case: Case, slopes: np.ndarray | None) -> np.ndarray:
     """Slopes in order, with the case's, the ends of the cap and both sides of every change of step."""
-    wanted = np.linspace(-STEEP, STEEP, 121) if slopes is None else np.asarray(slopes, float)
+    wanted = np.linspace(-STEEP, STEEP, 61) if slopes is None else np.asarray(slopes, float)
     step, cap = float(build.assist.trim_step), float(build.assist.trim_cap)
     ends = np.array([cap])
     if step > 0 and cap / step <= MOST_STEPS:

@@ -12,10 +12,10 @@ from . import pen, side
 
 ROWS = (("none", "no trim", 1), ("steps", "steps", 0), ("level", "levelled", 2))
 LEAST = range(95, -1, -5)  # % of charge at which the axis may begin
-CAUSES = (  # names of ``descents.SHARES`` that are drawn as one, from the bottom
-    ("air and tyre", ("rolling", "air", "bearing"), style.QUIET, style.HATCHES[0]),
-    ("legs", ("legs",), style.BLUE, style.HATCHES[2]),
-    ("heat of gear,\nmotor, packs", ("gear_loss", "iron_loss", "copper_loss", "electronics", "pack_loss"), style.ORANGE, style.HATCHES[1]),
+CAUSES = (  # names of ``descents.SHARES`` that are drawn as one, from the bottom; neighbours differ in hatching, and hatching costs time
+    ("air and tyre", ("rolling", "air", "bearing"), style.QUIET, None),
+    ("legs", ("legs",), style.BLUE, style.HATCHES[0]),
+    ("heat of gear,\nmotor, packs", ("gear_loss", "iron_loss", "copper_loss", "electronics", "pack_loss"), style.ORANGE, None),
     ("stored", ("stored",), style.GREEN, style.HATCHES[4]),
     ("brake", ("brake",), style.VERMILION, style.HATCHES[3]),
 )
@@ -81,7 +81,7 @@ def _force(axes, result, held: Span) -> None:
 def _left(axes, result, held: Span) -> None:
     """What the steps leave over against the levelled slope, and what is noticed."""
     x = 100 * result.slope
-    pen.area(axes, np.array([-held.slope, held.slope]), -result.noticed, result.noticed, style.GREEN, style.HATCHES[2])
+    pen.area(axes, np.array([-held.slope, held.slope]), -result.noticed, result.noticed, style.GREEN, None)
     pen.line(axes, x, result.foot_over_steps - result.foot_over_level, **(style.line(0) | {"linewidth": 1.3}))
     pen.words(
         axes,
@@ -108,6 +108,8 @@ def _energy(axes, descent, held: Span) -> None:
     base = 0.0 * x
     for text, parts, color, hatch in CAUSES:
         top = base + powers[[names.index(one) for one in parts]].sum(axis=0)
+        if not np.any(top > base):
+            continue
         pen.area(axes, x, base, top, color, hatch)
         pen.line(axes, x, top, color=color, linewidth=1.2)
         thick = np.where(x >= low + 0.2 * held.empty, top - base, 0.0)
