@@ -9,13 +9,13 @@ it, and so is every energy.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 from functools import cached_property
 
 import numpy as np
 
 from ..formulas import leverage
-from ..inputs import Build, Case, Gear
+from ..inputs import Build, Case, Gear, replace
 from ..units import Values
 from . import instant
 from .cells import one_at_a_time, pack_temperature
@@ -27,6 +27,7 @@ from .split import Split, answer, torque_split
 
 LOWEST = 0.01  # charge at which a march downward ends
 FULL = 1e-6  # so near to full nothing more is stored
+STILL = 1e-13  # charge per second that is nothing but rounding
 LOSSES = ("gear_loss", "iron_loss", "copper_loss", "bridge_loss", "standby", "pack_loss")
 POWERS = (*LOSSES, "legs", "brake", "battery_power")
 _NODES, _WEIGHTS = ((np.polynomial.legendre.leggauss(3)[0] + 1) / 2, np.polynomial.legendre.leggauss(3)[1] / 2)
@@ -39,16 +40,12 @@ def aged(build: Build, case: Case) -> Build:
     if build.packs is None or (case.capacity_left is None and case.resistance_growth is None):
         return build
     left, grown = (1.0 if one is None else one for one in (case.capacity_left, case.resistance_growth))
-    resistances = ("cell_resistance", "fast_resistance", "slow_resistance")
-    worn = tuple(
-        replace(
-            one,
-            cell_capacity=one.cell_capacity * left,
-            **{name: getattr(one, name) * grown for name in resistances if getattr(one, name) is not None},
-        )
-        for one in build.packs.pack
-    )
-    return replace(build, packs=replace(build.packs, pack=worn))
+    worn = {}
+    for one in build.packs.pack:
+        changes = {"cell_capacity": left, "cell_resistance": grown, "fast_resistance": grown, "slow_resistance": grown}
+        kept = {name: factor for name, factor in changes.items() if getattr(one, name) is not None}
+        worn |= {f"packs.pack.{one.name}.{name}": getattr(one, name) * factor for name, factor in kept.items()}
+    return replace(build, worn)
 
 
 def comfort(build: Build, cadence: Values) -> Values:
@@ -279,7 +276,7 @@ def march(road: Road, *marks: float) -> March:
     curve = np.concatenate([one.curve_charge for one in packs.pack])
     near = 1 - 0.02 * 1.35 ** -np.arange(33.0)  # the current dies away towards full
     inside = [one for one in (start, *marks, *curve) if LOWEST < one < 1 - FULL]
-    edges = np.unique(np.concatenate([np.linspace(LOWEST, 0.8, 9), np.linspace(0.8, 0.98, 13), near[near < 1 - FULL], inside]))
+    edges = np.unique(np.concatenate([np.linspace(LOWEST, 0.8, 9), np.linspace(0.8, 0.98, 25), near[near < 1 - FULL], inside]))
     edges = np.append(edges, [1 - FULL, 1.0])
     edges = edges[np.append(True, np.diff(edges) > 1e-9)]
     nodes = edges[:-1, None] + np.diff(edges)[:, None] * _NODES
@@ -290,11 +287,11 @@ def march(road: Road, *marks: float) -> March:
     series = packs.joined == "series"
     capacity = min(one.capacity for one in packs.pack) if series else sum(one.capacity for one in packs.pack)
     rate = -inner(held.split.battery_current) / capacity
-    signs = np.sign(rate)
-    signs[-1] = 0.0  # full
-    here = float(np.sign(-np.interp(min(start, 1 - 2 * FULL), edges, np.broadcast_to(held.split.battery_current, every.shape)[cells:])))
-    same = np.all(signs == here, axis=1) if here else np.zeros(len(edges) - 1, bool)
+    rate = np.where(np.abs(rate) < STILL, 0.0, rate)
     cell = min(int(np.searchsorted(edges, min(start, 1 - 2 * FULL), side="right")) - 1, len(edges) - 2)
+    here = float(np.sign(rate[cell, 1]))
+    same = np.all(np.sign(rate) == here, axis=1) if here else np.zeros(len(edges) - 1, bool)
+    same[-1] &= here < 0  # nothing more is stored there
     cell -= 1 if here < 0 and cell > 0 and edges[cell] == start else 0
     first, last = _run(same, cell)
     pace = np.divide(1.0, rate, out=np.zeros_like(rate), where=rate != 0)
