@@ -101,7 +101,7 @@ def test_a_lossless_motor_stores_all_that_road_and_air_leave():
     left = found.height - found.rolling - found.air - found.bearing - found.legs - found.gear_loss
     standby = build.controller.standby_power * found.duration
     assert found.legs == pytest.approx(-legs.leg_power * found.duration, rel=1e-3)
-    assert found.stored == pytest.approx(left - standby, rel=2e-3)
+    assert 0.985 * (left - standby) < found.stored < left - standby  # the cells' slow resistances are left
 
 
 @pytest.mark.parametrize(("trim", "charge"), [("level", 0.95), ("none", 0.985), ("level", 0.99), ("none", 0.6)])

@@ -191,7 +191,7 @@ def stepped(slope_torque: Values, step: float, cap: float, past: float = 0.0) ->
     if step <= 0:
         return np.clip(slope_torque, -cap, cap)
     count = np.asarray(slope_torque) / step - 0.5 * past
-    return np.clip(step * (np.ceil(count - 0.5) if past >= 0 else np.floor(count + 0.5)), -cap, cap)
+    return np.clip(step * (np.ceil(count - 0.5) if past >= 0 else np.floor(count + 0.5)), -cap, cap) + 0.0  # no negative zero
 
 
 def _slope_torque(build: Build, case: Case, slope: Values) -> Values:
