@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from functools import cache
 
-from scipy.optimize import brentq
-
 from ...formulas import road
 from ...inputs import Case, replace
 from ...studies import descents, slopes
@@ -13,7 +11,8 @@ from ..exercises import Exercise, Slip, declare
 from . import build, case
 
 MASS, RADIUS, STEEP = 96.0, 0.34, 0.05  # by hand
-CAP, CRANK = 12.0, 0.150  # N·m and metres, what you fit
+CAP = 12.0  # N·m, what you fit
+PACE = 17 / 3.6  # m/s, where the step is asked
 DROP, CHARGE = 140.0, 0.8  # metres of height, and the charge at which the foot force is asked
 PUSH = 55.0  # newtons
 HEIGHT, LOADED, KEPT = 150.0, 95.0, 0.6  # by hand
@@ -30,9 +29,9 @@ def covered(cap: float = CAP) -> float:
 
 
 @cache
-def step(length: float = CRANK) -> float:
-    """Largest step that stays unnoticed with other cranks."""
-    return slopes.study(replace(build(), {"cranks.length": length}), case("harbour_hill")).largest_step
+def step(speed: float = PACE) -> float:
+    """Largest step that stays unnoticed at another speed."""
+    return slopes.study(build(), replace(case("harbour_hill"), {"speed": speed})).largest_step
 
 
 def levelled() -> Case:
@@ -50,6 +49,8 @@ def left_out(drop: float = DROP, policy: str = "level") -> float:
 def gain(push: float = PUSH) -> float:
     """Resisting gain with which the feet hold back with a force on the long descent without trim."""
     down = replace(case("long_descent"), {"state_of_charge": CHARGE})
+
+    from scipy.optimize import brentq
 
     def over(value: float) -> float:
         return descents.study(replace(build(), {"assist.resisting_gain.long": value}), down, points=2).foot_start + push
@@ -76,7 +77,7 @@ declare(
         step,
         hints=(
             Slip(0.5, "half a step is left between two steps at most: the step may be twice what may be left"),
-            Slip(step(0.131) / step(), "that is with the cranks of the file"),
+            Slip(step(11.5 / 3.6) / step(), "that is at the speed of the file"),
         ),
     ),
     Exercise(
