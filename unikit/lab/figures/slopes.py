@@ -102,20 +102,20 @@ def _energy(axes, descent, held: Span) -> None:
         pen.words(axes, 100 - held.empty / 2, 50, "level or at rest:\nnothing comes down", style.QUIET, 1.0, ha="center")
         return
     by, names = descent.by_charge, list(descent.SHARES)
-    shown = by.charge >= low / 100 - 0.02
+    shown = slice(max(int(np.searchsorted(by.charge, low / 100)) - 1, 0), None)
     x, powers = 100 * by.charge[shown], np.maximum(by.powers[:, shown], 0.0)
     powers = 100 * powers / powers.sum(axis=0)
-    base = 0.0 * x
+    base, room = 0.0 * x, (0.27 if pen.is_narrow(axes) else 0.2) * held.empty  # half a name
     for text, parts, color, hatch in CAUSES:
         top = base + powers[[names.index(one) for one in parts]].sum(axis=0)
         if not np.any(top > base):
             continue
         pen.area(axes, x, base, top, color, hatch)
         pen.line(axes, x, top, color=color, linewidth=1.2)
-        thick = np.where(x >= low + 0.2 * held.empty, top - base, 0.0)
+        thick = np.where(x >= low + room, top - base, 0.0)
         best = int(np.argmax(np.where(x <= 100 - 0.25 * held.empty, 1.5, 1.0) * thick))
         if thick[best] >= (11 if "\n" in text else 6):
-            at = min(max(x[best], low + 0.2 * held.empty), 100 - 0.17 * held.empty)
+            at = min(max(x[best], low + room), 100 - 0.17 * held.empty)
             middle = float(np.interp(at, x, (base + top) / 2))
             pen.words(axes, at, middle, text, color, 0.9, ha="center", paper=style.PAPER)
         base = top
