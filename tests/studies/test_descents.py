@@ -263,3 +263,15 @@ def test_strange_builds_close_too(seed):
     found = descents.study(examples.strange(rng), case)
     assert abs(found.unaccounted) < 1e-6 and found.start_charge - 0.3 < found.end_charge <= 1.0
     assert found.brake >= 0 and found.copper_loss >= 0 and found.gear_loss >= 0
+
+
+def test_parts_of_cells_integrate_parabolas_exactly():
+    build, case = examples.build(), down(5.0, trim="level")
+    walk = descending.march(descending.Road(build, case, build.gears.named("long")))
+    low, nodes = walk.edges[walk.first], (np.polynomial.legendre.leggauss(3)[0] + 1) / 2
+    charge = walk.edges[:-1, None] + np.diff(walk.edges)[:, None] * nodes
+    bent = dataclasses.replace(walk, pace=3 * charge**2 + 2 * charge + 1)
+    by_hand = lambda one: (one**3 + one**2 + one) - (low**3 + low**2 + low)
+    at = np.linspace(low, walk.edges[walk.last], 73)
+    assert bent.time_between(at, at[-1]) == pytest.approx(by_hand(at[-1]) - by_hand(at), rel=1e-12, abs=1e-12)
+    assert bent.charge_after(0.4, by_hand(0.77) - by_hand(0.4)) == pytest.approx(0.77, rel=1e-12)
