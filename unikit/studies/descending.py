@@ -250,17 +250,30 @@ class March:
         inside = np.clip(start, low, high)
         return np.where(leads, self._part(self.pace, end) - self._part(self.pace, inside), np.where(start == end, 0.0, np.inf))
 
+    def _settled(self, charge: float, moved: bool) -> tuple[int, int, float]:
+        """Two edges, and the share of the second with which the packs neither gain nor give: there the charge stays.
+
+        Below such a place they gain and above it they give, whether the current falls to nothing or turns at a limit.
+        """
+        cell = (self.last if self.way > 0 else self.first - 1) if moved else int(np.searchsorted(self.edges, charge, side="right")) - 1
+        low = min(max(cell, 0), len(self.edges) - 2)
+        below, above = np.broadcast_to(self.held.power("battery_power"), self.edges.shape)[[low, low + 1]]
+        if below != above and below * above <= 0:
+            return low, low + 1, float(below / (below - above))
+        return low, low + 1, float((charge - self.edges[low]) / (self.edges[low + 1] - self.edges[low]))
+
     def energies(self, start: float, time: float) -> tuple[float, dict[str, float]]:
         """Charge at the end, and the energy of every cause; ``stored`` is charge moved times voltage, of its own."""
         end = float(self.charge_after(start, time))
         moving = self._moving(start)
         gone = float(self._part(self.pace, end) - self._part(self.pace, start)) if moving else 0.0
         rest = max(time - gone, 0.0)
-        settled = 1.0 if end > 1 - 1.5 * FULL else end
+        low, high, share = self._settled(end, moving)
         found = {}
         for name, power in self.power.items():
             path = float(self._part(power * self.pace, end) - self._part(power * self.pace, start)) if moving else 0.0
-            found[name] = path + rest * float(self.at(settled, self.held.power(name)))
+            there = np.broadcast_to(self.held.power(name), self.edges.shape)
+            found[name] = path + rest * float((1 - share) * there[low] + share * there[high])
         stored = self.capacity * float(self._part(self.voltage, end) - self._part(self.voltage, start)) if moving else 0.0
         return end, found | {"stored": stored}
 

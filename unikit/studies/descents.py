@@ -138,7 +138,7 @@ class _Whole:
     def energies(self, start: float, time: float) -> tuple[float, dict[str, float]]:
         """Charge at the bottom and energies by cause."""
         end, found = self.march.energies(start, time)
-        if self.march.way < 0 and self.march.time_between(start, end) < time * (1 - 1e-9):
+        if self.march.way < 0 and self.march.first == 0 and self.march.time_between(start, end) < time * (1 - 1e-9):
             raise ValueError(
                 f"case {self.road.case.name!r}: the packs are empty before its {self.speed * time / 1000:.3g} km are over; "
                 "this slope charges nothing"
