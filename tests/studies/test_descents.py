@@ -275,3 +275,20 @@ def test_parts_of_cells_integrate_parabolas_exactly():
     at = np.linspace(low, walk.edges[walk.last], 73)
     assert bent.time_between(at, at[-1]) == pytest.approx(by_hand(at[-1]) - by_hand(at), rel=1e-12, abs=1e-12)
     assert bent.charge_after(0.4, by_hand(0.77) - by_hand(0.4)) == pytest.approx(0.77, rel=1e-12)
+
+
+def test_a_charge_at_which_the_packs_neither_gain_nor_give_keeps_the_balance():
+    """Near full a motor that may feed nothing back can leave the standby to the packs: the charge settles between."""
+    rng = np.random.default_rng([7, 1204])
+    case = down(
+        rng.uniform(0.3, 15),
+        trim=rng.choice(["none", "steps", "level"]).item(),
+        state_of_charge=rng.uniform(0.3, 1.0),
+        speed=rng.uniform(1.0, 7.0),
+        distance=rng.uniform(200, 9000),
+    )
+    build = examples.strange(rng)
+    found = descents.study(build, case)
+    walk = descending.march(descending.Road(build, case, build.gears.named(build.gears.engaged)))
+    assert walk.way < 0 and walk.first > 0 and found.end_charge == walk.edges[walk.first]
+    assert abs(found.unaccounted) < 1e-6
