@@ -27,6 +27,7 @@ from . import (
     routes,
     sensing,
     side,
+    slopes,
     stability,
     start,
     stopping,
@@ -60,6 +61,7 @@ TOPICS: dict[str, ModuleType] = {
     "joining": joining,
     "wiring": wiring,
     "ride": ride,
+    "slopes": slopes,
     "review": review,
     "parts": parts,
 }
