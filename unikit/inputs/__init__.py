@@ -15,6 +15,7 @@ from .parts import Brake, Cranks, Frame, Rider, Wheel
 from .reading import load_build, load_case, load_cases
 from .ride_logs import RideLog, RideStream, load_ride, make_ride
 from .route import Route, make_route
+from .route_files import load_route, read_route, save_route
 from .schema import describe, fields, meaning, schema
 from .spreads import Spread
 from .supply_parts import Pack, Packs, Wiring
@@ -65,13 +66,16 @@ __all__ = [
     "load_datasheet",
     "load_log",
     "load_ride",
+    "load_route",
     "make_log",
     "make_ride",
     "make_route",
     "meaning",
+    "read_route",
     "replace",
     "save_build",
     "save_case",
+    "save_route",
     "schema",
     "there_and_back",
     "way_back",

@@ -24,8 +24,10 @@ from . import (
     review,
     ride,
     rider,
+    routes,
     sensing,
     side,
+    slopes,
     stability,
     start,
     stopping,
@@ -59,12 +61,14 @@ TOPICS: dict[str, ModuleType] = {
     "joining": joining,
     "wiring": wiring,
     "ride": ride,
+    "slopes": slopes,
     "review": review,
     "parts": parts,
 }
 PICTURES = {name: module.picture for name, module in TOPICS.items()} | {
     "side": side.picture,
     "rider": rider.picture,
+    "routes": routes.picture,
     "bench": bench.picture,
     "pack sharing": pack.sharing,
     "bench prediction": bench.prediction,
@@ -73,4 +77,4 @@ PICTURES = {name: module.picture for name, module in TOPICS.items()} | {
     "calibration prediction": calibration.prediction,
 }
 
-__all__ = ["PICTURES", "TOPICS", *TOPICS, "bench", "calibration", "heat_bench", "rider", "side"]
+__all__ = ["PICTURES", "TOPICS", *TOPICS, "bench", "calibration", "heat_bench", "rider", "routes", "side"]
