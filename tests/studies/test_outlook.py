@@ -198,7 +198,7 @@ def test_shares_are_those_of_one_number_at_a_time():
     for path in ("wind_from", "air_temperature"):
         case = replace(case, {path: case.spreads[path].nominal})
     build = replace(build, {"rider.mass": "78 kg ± 1.5 kg", "wheel.rolling_coefficient": "0.007 to 0.009"})
-    found = outlook.ranking(build, case, route, count=128)
+    found = outlook.ranking(build, case, route, of="energy", count=128)
 
     def left(**changes):
         one, there = build, case
@@ -227,7 +227,8 @@ def test_the_first_is_worth_what_it_says():
     assert found.next.startswith("charge of the full packs now over that when new") and found.path[0] == "capacity_left"
     before = outlook.study(build, case, hill(), count=128)
     after = outlook.study(build, replace(case, {"capacity_left": case.spreads["capacity_left"].nominal}), hill(), count=128)
-    shrink = (before.left_deviation - after.left_deviation) / before.consumption
+    shrink = before.each["distance"].std() - after.each["distance"].std()
+    assert found.range_deviation == pytest.approx(before.each["distance"].std(), rel=0.1)
     assert shrink == pytest.approx(found.shrink[0], rel=0.1)
     assert np.all(np.diff(found.shrink) <= 0)
 
@@ -256,6 +257,13 @@ def test_what_cannot_be_answered_is_refused():
         outlook.study(examples.build("harbour_ungeared"), windy(), hill())
     with pytest.raises(ValueError, match="states the spread of a number: there is nothing to rank"):
         outlook.ranking(certain(), examples.case(), hill())
+    with pytest.raises(ValueError, match="of must be one of 'range', 'energy', got 'charge'"):
+        outlook.ranking(certain(), windy(), hill(), of="charge")
+    downhill = make_route("down", "invented", np.linspace(0.0, 1000.0, 11), np.linspace(60.0, 0.0, 11))
+    uncertain = replace(examples.case(trim="level"), {"state_of_charge": "50 % to 60 %"})
+    for of, message in (("range", "their range has no limit: rank by energy"), ("energy", "no distance stands for the energy")):
+        with pytest.raises(ValueError, match=message):
+            outlook.ranking(replace(certain(), {"controller.standby_power": 0.0}), uncertain, downhill, of=of, count=16)
     with pytest.raises(ValueError, match="count must be at least 1, got 0"):
         outlook.study(certain(), windy(), hill(), count=0)
     nowhere = make_route("nowhere", "invented", [0.0, 100.0], [0.0, 0.0])
