@@ -210,8 +210,9 @@ def step_here(p, route, i, pack, points, state, on, trim, here):
     here[TRIM], here[ON] = trim, 0.0
     if not on:
         return
+    if not supply_here(p, pack, state, here):
+        return
     here[ON] = 1.0
-    supply_here(p, pack, state, here)
     winding, magnets, rest = state[WINDING], state[MAGNETS], here[REST]
     here[CAP] = p[TORQUE_CAP] * min(max((p[DERATING_END] - winding) / (p[DERATING_END] - p[DERATING_START]), 0.0), 1.0)
     if p[WEAKENING] == 0.0:
@@ -229,7 +230,7 @@ def step_here(p, route, i, pack, points, state, on, trim, here):
 
 
 def supply_here(p, pack, state, here):
-    """Motor and packs as warm and as full as they are, into ``here``."""
+    """Motor and packs as warm and as full as they are, into ``here``; whether the packs keep the electronics up."""
     here[FLUX] = max(p[CONSTANT] * (1.0 + p[CONSTANT_GROWTH] * (state[MAGNETS] - p[REFERENCE])), p[LEAST_CONSTANT])
     here[RESISTANCE] = p[WINDING_RESISTANCE] * (1.0 + p[WINDING_GROWTH] * (state[WINDING] - p[REFERENCE])) + p[BRIDGE_RESISTANCE]
     points, charge, row = pack[0], state[CHARGE_LEFT], int(here[PACK_ROW])
@@ -243,6 +244,10 @@ def supply_here(p, pack, state, here):
     for k in range(1, 6):
         values = pack[k]
         here[REST + k - 1] = values[row] + (values[row + 1] - values[row]) * part
+    # an earlier load may have pulled them down further than this one would
+    source = max(here[REST] - state[FAST_SAG] - state[SLOW_SAG], 0.0)
+    here[DRAWN] = min(here[DRAWN], 0.2499 * source * source / here[INNER])
+    return here[DRAWN] >= p[STANDBY]
 
 
 def current_at(p, here, torque):
@@ -674,7 +679,7 @@ def rest_for(p, pack, conductance, time, state, totals, kept, torque, weight, li
     for _ in range(parts):
         on = p[HAS_MOTOR] != 0.0 and state[CHARGE_LEFT] > 0.0
         if on:
-            supply_here(p, pack, state, here)
+            on = supply_here(p, pack, state, here)
         copper = draw_on(p, pack, part, 0.0, torque, weight, on, state, totals, kept, here)
         if p[HAS_MOTOR] != 0.0:
             warm_up(p, conductance, 0.0, part, copper, 0.0, state, links)
@@ -709,7 +714,7 @@ def walked(p, route, i, pack, conductance, length, state, totals, row, forces, t
     totals[CLIMBED] += max(forces[1], 0.0) * length
     totals[MOVING] += time
     if on:
-        supply_here(p, pack, state, here)
+        on = supply_here(p, pack, state, here)
     copper = draw_on(p, pack, time, turning, torque, weight, on, state, totals, row, here)
     if p[HAS_MOTOR] != 0.0:
         warm_up(p, conductance, p[WALK], time, copper, drag * turning, state, links)
@@ -717,6 +722,29 @@ def walked(p, route, i, pack, conductance, length, state, totals, row, forces, t
     state[TIME] += time
     row[AT_PEDAL] = row[AT_MOTOR] = row[AT_TRIM] = row[AT_RESERVE] = row[AT_BRAKING_RESERVE] = row[AT_CUT_OUT] = row[AT_BRAKE] = 0.0
     row[AT_WAY] = 1.0
+
+
+def run_away(p, here, length, begin, sought, pull):
+    """The speed at the end of a step under a force that does not hold it at the one sought: faster, by a bracketed Newton search."""
+    slow = speed = sought
+    fast = math.sqrt(max(begin * begin + 2 * length * (pull - road_force(p, here, (begin + sought) / 2)) / p[HEAVY], sought * sought))
+    for _ in range(60):
+        mean = (begin + speed) / 2
+        along = mean + here[WIND]
+        over = speed * speed - begin * begin - 2 * length * (pull - road_force(p, here, mean)) / p[HEAVY]
+        if over > 0.0:
+            fast = speed
+        else:
+            slow = speed
+        rise = 2 * speed + length * (2 * here[AIR_FACTOR] * math.sqrt(along * along + here[ACROSS]) + p[BEARING_PER_SPEED]) / p[HEAVY]
+        ahead = speed - over / rise if rise > 0.0 else fast
+        if not slow <= ahead <= fast:
+            ahead = (slow + fast) / 2
+        close = abs(ahead - speed) <= 1e-15 * ahead
+        speed = ahead
+        if close:
+            break
+    return speed
 
 
 def ridden(p, route, i, pack, conductance, length, end, state, totals, extremes, row, here, found, forces, torque, weight, links):
@@ -743,13 +771,7 @@ def ridden(p, route, i, pack, conductance, length, end, state, totals, extremes,
         # nothing holds the speed down: it is what these torques give; iron drag and limits stay those of the speed that was sought
         totals[OVER] += length
         pull = (wheel - drag - brake) / p[RADIUS]
-        for _ in range(60):
-            ahead = begin * begin + 2 * length * (pull - road_force(p, here, (begin + end) / 2)) / p[HEAVY]
-            ahead = math.sqrt(max(ahead, end * end))
-            close = ahead - end <= 1e-13 * ahead
-            end = ahead
-            if close:
-                break
+        end = run_away(p, here, length, begin, end, pull)
         speed = (begin + end) / 2
         road_forces(p, route, i, speed, forces)
         # the last speed is that of these forces: what the step changes is its own kinetic energy
