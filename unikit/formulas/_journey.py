@@ -268,17 +268,18 @@ def torque_at(p, here, amps):
 
 
 def torque_at_power(p, here, turning, power, amps):
-    """Torque at which the bus takes a power, sought from a current by Newton's method."""
-    for _ in range(30 if p[SATURATION] > 0.0 else 0):
-        torque, rise = torque_at(p, here, amps)
+    """Torque at which the bus takes a power, sought from a current by Newton's method; inf where saturation leaves none."""
+    torque, rise = torque_at(p, here, amps)
+    if p[SATURATION] == 0.0:
+        return torque
+    for _ in range(30):
+        over = 1.5 * here[RESISTANCE] * amps * amps + torque * turning + p[STANDBY] - power
         slope = 3.0 * here[RESISTANCE] * amps + rise * turning
-        if slope == 0.0:
+        if abs(over) <= 1e-10 * (1.0 + abs(power)) or slope == 0.0:
             break
-        step = (1.5 * here[RESISTANCE] * amps * amps + torque * turning + p[STANDBY] - power) / slope
-        amps -= step
-        if abs(step) <= 1e-12 * abs(amps):
-            break
-    return torque_at(p, here, amps)[0]
+        amps -= over / slope
+        torque, rise = torque_at(p, here, amps)
+    return torque if abs(over) <= 1e-7 * (1.0 + abs(power)) else math.inf
 
 
 def slack_at(p, here, turning, amps):
@@ -305,8 +306,6 @@ def within_voltage(p, here, turning, torque):
     value, slope = slack_at(p, here, turning, amps)
     if value >= 0.0:
         return torque
-    if slack_at(p, here, turning, 0.0)[0] < 0.0:
-        return 0.0
     inside, outside = 0.0, amps
     for _ in range(60):
         ahead = amps - value / slope if slope != 0.0 else inside
@@ -351,13 +350,15 @@ def limits_at(p, high, low, turning, here, found):
         along, across = turning * p[POLES] * p[INDUCTANCE] * most, here[RESISTANCE] * most + work / 1.5
         half = p[SHARE] * here[REST] / 2
         if along * along + across * across > half * half:  # below half of the voltage at rest it is the power that ends it
+            if slack_at(p, here, turning, 0.0)[0] < 0.0:
+                return
             top, bottom = within_voltage(p, here, turning, top), within_voltage(p, here, turning, bottom)
             back = -current_at(p, here, bottom)
     # on the way to the lowest most is fed back where the copper loss grows as fast as the power of the shaft
     back = min(back, work / (2 * ohmic))
     if work * back - ohmic * back * back > fed:
         limit = torque_at_power(p, here, turning, here[FED], -2 * fed / (work + math.sqrt(work * work - 4 * ohmic * fed)))
-        if limit <= 0.0:
+        if limit <= 0.0:  # else saturation lets no current feed back as much
             bottom = max(bottom, limit)
     found[TOP], found[BOTTOM] = top, bottom
 

@@ -28,10 +28,10 @@ from .split import assist_gain, pulse_of
 
 W = TypeVar("W", Build, Case)
 
-CHARGES = np.array([0.0, 0.1, 0.4, 1.0])  # of the limits' table
+CHARGES = np.array([0.0, 0.03, 0.08, 0.2, 0.5, 1.0])  # of the limits' table
 NEAR_END = np.array([0.0, 0.0025, 0.005, 0.0075, 0.01, 0.0125, 0.015, 0.02, 0.025, 0.03, 0.035, 0.045, 0.05, 0.06, 0.07])
-LEVELS = np.concatenate([NEAR_END, np.arange(0.04, 0.97, 0.04), 1 - NEAR_END])  # of charge, for what the packs give and take
-TURNINGS, SPEEDS = 17, 9  # rotations of the limits' table, and speeds of the conductances
+LEVELS = np.concatenate([NEAR_END, np.arange(0.04, 0.97, 0.02), 1 - NEAR_END])  # of charge, for what the packs give and take
+TURNINGS, SPEEDS = 25, 9  # rotations of the limits' table, and speeds of the conductances
 COLDEST, WARMER = 223.15, 30.0  # K: where that table begins, and how far above the magnets' limit it ends
 QUICKER, SLOWER = 0.4, 0.5  # m/s^2 that the rider takes: a lean of two to three degrees; chosen, no source
 WALK = 1.1  # m/s on foot with the machine; chosen, no source
