@@ -57,7 +57,14 @@ def test_energy_closes_for_strange_builds_on_strange_ways():
     rng = np.random.default_rng(8)
     for _ in range(60):
         made = strange(rng)
-        changes = rng.choice([{}, {"brake.kind": "none", "brake.greatest_torque": 0.0}, {"motor.saturation_current": 40.0}, {"controller.weakening_current": 30.0}])
+        changes = rng.choice(
+            [
+                {},
+                {"brake.kind": "none", "brake.greatest_torque": 0.0},
+                {"motor.saturation_current": 40.0},
+                {"controller.weakening_current": 30.0},
+            ]
+        )
         made = replace(made, changes | rng.choice([{}, ALL_PATHS]))
         asked = windy(**WAYS[rng.choice(list(WAYS))])
         found = journey.study(made, asked, hilly(rng, 120), compiled=False)
@@ -167,7 +174,9 @@ def test_every_step_is_the_split_of_torque_and_its_losses(changes, trim):
 
 @pytest.mark.checks("independent")
 def test_limited_steps_are_the_split_of_torque_within_the_error_of_the_limits():
-    made = replace(build(), PLAIN_PACK | {"assist.driving_gain.long": 1.6, "assist.torque_cap": 26.0, "controller.charge_current_limit": 0.5})
+    made = replace(
+        build(), PLAIN_PACK | {"assist.driving_gain.long": 1.6, "assist.torque_cap": 26.0, "controller.charge_current_limit": 0.5}
+    )
     found, _, split, _, _, _ = again(made, windy(state_of_charge=0.97, trim="level", winding_start=392.0), waves())
     assert found.cut > 300, "the limits are met"
     assert found.pedal_torque == pytest.approx(split.pedal_torque, abs=0.04 * 26)
@@ -258,7 +267,9 @@ def test_limits_of_the_march_are_those_of_the_drive(made, asked, share):
     count = 600
     p = riding.prepare(made, asked, flat()).parameters[0]
     charge = rng.choice([rng.uniform(0.01, 0.1, count), rng.uniform(0.1, 1.0, count), rng.uniform(0.95, 1.0, count)])
-    charge = np.where(rng.random(count) < 0.3, rng.uniform(0.01, 0.1, count), np.where(rng.random(count) < 0.5, charge, rng.uniform(0.9, 1, count)))
+    charge = np.where(
+        rng.random(count) < 0.3, rng.uniform(0.01, 0.1, count), np.where(rng.random(count) < 0.5, charge, rng.uniform(0.9, 1, count))
+    )
     winding, magnets = rng.uniform(260, p[j.DERATING_END], count), rng.uniform(260, made.motor.magnet_limit, count)
     rotation = rng.uniform(0, asked.wanted_speed / made.wheel.radius, count)
     high, low = ends(made, asked, charge, winding, magnets, rotation)

@@ -189,7 +189,9 @@ PEDAL, NEEDED, LEVER, GAIN, SET_TRIM, BOTTOM, TOP, DRAG, CADENCE, FOUND = range(
 
 FADE = 0.1  # share of the work capacity over whose last part the legs come back to critical power
 GETTING_OFF = 3.0  # s to get off, and as long to mount again; common practice, no source
-IN_HAND = 4.0  # so many times the work above critical power must be left for mounting as for riding on, so that nobody mounts for a few metres
+IN_HAND = (
+    4.0  # so many times the work above critical power must be left for mounting as for riding on, so that nobody mounts for a few metres
+)
 LONGEST = 10.0  # s of a part of a stop
 # Gauss and Legendre's six points on (0, 1)
 NODE = (0.03376524289842398, 0.1693953067668677, 0.38069040695840155, 0.6193095930415985, 0.8306046932331323, 0.966234757101576)
@@ -748,7 +750,9 @@ def run_away(p, here, length, begin, sought, pull):
     return speed
 
 
-def ridden(p, route, i, pack, conductance, length, end, state, totals, extremes, row, here, found, forces, torque, weight, links):
+def ridden(
+    p, route, i, pack, conductance, high, low, length, end, state, totals, extremes, row, here, found, forces, torque, weight, links
+):
     """A step in the saddle to a speed that was sought, whose needs are in ``found``; the speed at its end."""
     begin = state[SPEED]
     pedal, needed, lever, gain, set_trim = found[PEDAL], found[NEEDED], found[LEVER], found[GAIN], found[SET_TRIM]
@@ -769,16 +773,28 @@ def ridden(p, route, i, pack, conductance, length, end, state, totals, extremes,
     mean = turn_nodes(gain * pedal, set_trim, bottom, top, floor, swing, felt, torque, weight)
     wheel = lever * pedal + mean
     if over:
-        # nothing holds the speed down: it is what these torques give; iron drag and limits stay those of the speed that was sought
+        # nothing holds the speed down: it is what legs, motor and brake give at the speed that comes of it
         totals[OVER] += length
-        pull = (wheel - drag - brake) / p[RADIUS]
-        end = run_away(p, here, length, begin, end, pull)
+        sought = end
+        for _ in range(6):
+            turning = (begin + end) / 2 / p[RADIUS]
+            if p[HAS_MOTOR] != 0.0:
+                drag = p[HYSTERESIS] + p[EDDY] * turning
+            if here[ON] != 0.0:
+                limits_at(p, high, low, turning, here, found)
+                bottom, top = found[BOTTOM], found[TOP]
+                set_trim = min(max(here[TRIM], bottom), top)
+            pedal = -p[BACKWARD] * most_torque(p, turning / p[RATIO])
+            mean = turn_nodes(gain * pedal, set_trim, bottom, top, floor, swing, felt, torque, weight)
+            wheel = lever * pedal + mean
+            pull = (wheel - drag - brake) / p[RADIUS]
+            before, end = end, run_away(p, here, length, begin, sought, pull)
+            if abs(end - before) <= 1e-9 * end:
+                break
         speed = (begin + end) / 2
         road_forces(p, route, i, speed, forces)
         # the last speed is that of these forces: what the step changes is its own kinetic energy
-        end = math.sqrt(
-            max(begin * begin + 2 * length * (pull - forces[0] - forces[1] - forces[2] - forces[3]) / p[HEAVY], 0.0)
-        )
+        end = math.sqrt(max(begin * begin + 2 * length * (pull - forces[0] - forces[1] - forces[2] - forces[3]) / p[HEAVY], 0.0))
     else:
         road_forces(p, route, i, (begin + end) / 2, forces)
     time = 2 * length / (begin + end)
@@ -786,7 +802,7 @@ def ridden(p, route, i, pack, conductance, length, end, state, totals, extremes,
     angle = length / p[RADIUS]
     least, most = gain * pedal * floor + set_trim, gain * pedal * (floor + swing) + set_trim
     between = set_trim if felt < 1.0 else least
-    spare = top - min(max(least, most, between), top)
+    spare = top - max(min(max(least, most, between), top), bottom)
     worked = pedal * angle / p[RATIO]
     if worked > 0.0:
         totals[LEGS_GIVE] += worked
@@ -816,7 +832,7 @@ def ridden(p, route, i, pack, conductance, length, end, state, totals, extremes,
     state[SPEED] = end
     state[TIME] += time
     row[AT_PEDAL], row[AT_MOTOR], row[AT_TRIM], row[AT_WAY], row[AT_BRAKE] = pedal, mean, set_trim, 0.0, brake
-    row[AT_RESERVE], row[AT_BRAKING_RESERVE] = spare, max(min(least, most, between), bottom) - bottom
+    row[AT_RESERVE], row[AT_BRAKING_RESERVE] = spare, min(max(min(least, most, between), bottom), top) - bottom
     # what the legs would have to do without the motor, by the lever of the way in which they then work, less what they do
     step = wheel / (p[EFFICIENCY] / p[RATIO] if wheel > 0.0 else 1.0 / (p[EFFICIENCY] * p[RATIO])) - pedal
     row[AT_CUT_OUT] = step
@@ -864,7 +880,27 @@ def march(p, route, ceiling, pack, conductance, high, low, points, state, totals
         if not rides:
             walked(p, route, i, pack, conductance, length, state, totals, row, forces, torque, weight, links, here)
         else:
-            ridden(p, route, i, pack, conductance, length, end, state, totals, extremes, row, here, found, forces, torque, weight, links)
+            ridden(
+                p,
+                route,
+                i,
+                pack,
+                conductance,
+                high,
+                low,
+                length,
+                end,
+                state,
+                totals,
+                extremes,
+                row,
+                here,
+                found,
+                forces,
+                torque,
+                weight,
+                links,
+            )
         if state[MET] == state[GONE]:  # the charge held back has not been met so far
             after = state[CHARGE_LEFT]
             share = 1.0
