@@ -4,9 +4,9 @@ import math
 
 import numpy as np
 import pytest
-from scipy.integrate import solve_ivp
 from broadcasting import assert_broadcasts
 from published import published
+from scipy.integrate import solve_ivp
 
 from unikit.formulas import pedalling
 
@@ -125,7 +125,10 @@ def test_work_left_is_spent_when_the_power_cannot_be_held_any_longer():
 @pytest.mark.parametrize(
     ("function", "arguments"),
     [
-        (pedalling.work_left, {"time": [0.0, 60.0], "power": [100.0, 250.0, 300.0], "critical_power": [200.0, 260.0], "work_capacity": 15000.0}),
+        (
+            pedalling.work_left,
+            {"time": [0.0, 60.0], "power": [100.0, 250.0, 300.0], "critical_power": [200.0, 260.0], "work_capacity": 15000.0},
+        ),
         (
             pedalling.torque_at_cadence,
             {"zero_cadence_torque": [120.0, 160.0], "zero_torque_cadence": 24.0, "cadence": [-2.0, 0.0, 9.0, 30.0]},

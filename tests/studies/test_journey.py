@@ -262,7 +262,7 @@ DRIVES = {
 @pytest.mark.parametrize(("made", "asked", "share"), DRIVES.values(), ids=DRIVES)
 @pytest.mark.checks("independent")
 def test_limits_of_the_march_are_those_of_the_drive(made, asked, share):
-    """As a share of the greatest limit: all but a hundredth of random states, since braking ends in a jump where no more can be fed back."""
+    """As a share of the greatest limit, all but a hundredth of random states: braking ends in a jump where no more can be fed back."""
     rng = np.random.default_rng(2)
     count = 600
     p = riding.prepare(made, asked, flat()).parameters[0]

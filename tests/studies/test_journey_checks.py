@@ -62,7 +62,7 @@ def settled(made, asked, way, speed=None, **parameters):
 
 @pytest.mark.checks("published", *ROAD, "road.bearing_force", "road.acceleration_force")
 def test_martins_example_ridden():
-    """P-ROAD-01 to 06 and P-RNG-01: the power of the example takes the ride from 8.28 to 8.45 m/s in its 56.42 s, part by part as printed."""
+    """P-ROAD-01 to 06, P-RNG-01: the power of the example takes the ride from 8.28 to 8.45 m/s in 56.42 s, part by part as printed."""
     gear = f"gears.gear.{build('harbour_ungeared').gears.engaged}"
     made = legs_alone(
         90.0,
