@@ -60,7 +60,9 @@ def test_a_hundred_kilometres():
     riding.run(rides)
     first = time.perf_counter() - start
     fast = best(lambda: riding.run(rides))
-    print(f"compiled {1e3 * fast:.1f} ms, {1e6 * fast / steps:.2f} us a step, {plain / fast:.0f} times as fast; a first call of this run {first:.2f} s")
+    print(
+        f"compiled {1e3 * fast:.1f} ms, {1e6 * fast / steps:.2f} us a step, {plain / fast:.0f} times as fast; a first call of this run {first:.2f} s"
+    )
     assert fast < 0.25
     assert told < 0.25
 
@@ -140,7 +142,15 @@ class Equations:
         limited = pedal > most
         pedal = min(max(pedal, least), most)
         mean = j.turn_nodes(
-            found[j.GAIN] * pedal, found[j.SET_TRIM], found[j.BOTTOM], found[j.TOP], p[j.FLOOR], p[j.SWING], p[j.FELT], self.torque, self.weight
+            found[j.GAIN] * pedal,
+            found[j.SET_TRIM],
+            found[j.BOTTOM],
+            found[j.TOP],
+            p[j.FLOOR],
+            p[j.SWING],
+            p[j.FELT],
+            self.torque,
+            self.weight,
         )
         if limited:
             pull = (found[j.LEVER] * pedal + mean - found[j.DRAG]) / p[j.RADIUS]
@@ -156,7 +166,9 @@ class Equations:
         place = speed / p[j.SPEED_STEP]
         row = min(int(place), len(self.links[0]) - 2)
         through = [values[row] + (values[row + 1] - values[row]) * (place - row) for values in self.links]
-        warm = j.heat_rates(p, through, state[j.WINDING], state[j.STATOR], state[j.MAGNETS], state[j.HOUSING], copper, found[j.DRAG] * turning)
+        warm = j.heat_rates(
+            p, through, state[j.WINDING], state[j.STATOR], state[j.MAGNETS], state[j.HOUSING], copper, found[j.DRAG] * turning
+        )
         rates = (
             -current / p[j.CHARGE],
             (p[j.FAST_SHARE] * late - state[j.FAST_SAG]) / p[j.FAST_TIME],

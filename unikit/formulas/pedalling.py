@@ -263,11 +263,9 @@ def sustainable_power(time: u.Second, critical_power: u.Watt, work_capacity: u.J
     equation=r"\dot W = \begin{cases} P_c - P & P > P_c\\ (1 - W/W')(P_c - P) & P \le P_c\end{cases},\quad 0 \le W \le W'",
     source="skiba_2015, monod_scherrer_1965",
     sign="full at the work capacity, spent at 0",
-    valid="power held throughout; how fast legs recover differs from rider to rider by a factor of two and more",
+    valid="power held throughout; how fast legs recover differs from rider to rider",
 )
-def work_left(
-    time: u.Second, power: u.Watt, critical_power: u.Watt, work_capacity: u.Joule, start_work: u.Joule | None = None
-) -> u.Joule:
+def work_left(time: u.Second, power: u.Watt, critical_power: u.Watt, work_capacity: u.Joule, start_work: u.Joule | None = None) -> u.Joule:
     """What is left of the work above critical power after a time: spent above critical power, coming back below it.
 
     Args:
