@@ -105,14 +105,32 @@ def test_packs_that_die_on_a_hill():
 
 
 def test_range_is_the_first_time_that_what_is_held_back_is_met():
-    """Down a hill at the end the packs come back above it: the range stays."""
-    distance = np.arange(0.0, 8001.0, 10.0)
-    way = make_route("up and down", "made", distance, np.where(distance < 4000, 0.05 * distance, 0.05 * (8000 - distance)))
+    """Down a long hill the packs come back above it: the range stays."""
+    distance = np.arange(0.0, 6001.0, 10.0)
+    way = make_route("up and down", "made", distance, np.where(distance < 400, 0.05 * distance, 20 - 0.04 * (distance - 400)))
     made = replace(build(), {"packs.held_back": 0.4, "assist.driving_gain.long": 1.0})
-    found = journey.study(made, case(state_of_charge=0.45, wanted_speed=4.0, speed=2.0), way, compiled=False)
+    found = journey.study(made, case(state_of_charge=0.405, wanted_speed=4.0, speed=2.0), way, compiled=False)
     first = int(np.argmax(found.charge <= 0.4))
+    assert found.charge_end > 0.41
     assert found.distance[first - 1] <= found.range <= found.distance[first]
-    assert found.charge[-1] > found.charge.min()
+
+
+def test_power_of_a_step_before_a_stop_is_that_of_the_step():
+    stop = np.where(np.arange(101) == 50, 60.0, 0.0)
+    found = journey.study(build(), case(), flat(1000.0, stop=stop), compiled=False)
+    assert found.speed[49] == 0
+    assert found.battery_power[49] < 0, "braking feeds back; standing draws"
+    assert np.diff(found.elapsed)[48] > 66
+
+
+def test_a_weak_brake_gives_what_it_can():
+    weak = replace(build(), {"brake.greatest_torque": 3.0})
+    found = journey.study(
+        weak, case(wanted_speed=3.0, speed=3.0, leg_power=20.0, state_of_charge=1.0), flat(300.0, slope=-0.08), compiled=False
+    )
+    assert found.brake_torque.max() == 3.0
+    assert np.count_nonzero(found.brake_torque == 3.0) > 20
+    told(found)
 
 
 def test_a_gale_from_ahead_is_walked():
