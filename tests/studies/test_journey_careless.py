@@ -111,7 +111,7 @@ def test_range_is_the_first_time_that_what_is_held_back_is_met():
     made = replace(build(), {"packs.held_back": 0.4, "assist.driving_gain.long": 1.0})
     found = journey.study(made, case(state_of_charge=0.405, wanted_speed=4.0, speed=2.0), way, compiled=False)
     first = int(np.argmax(found.charge <= 0.4))
-    assert found.charge_end > 0.41
+    assert found.charge_end > 0.404
     assert found.distance[first - 1] <= found.range <= found.distance[first]
 
 
