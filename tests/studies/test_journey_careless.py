@@ -151,6 +151,15 @@ def test_nobody_gets_on_and_off_again_and_again():
         assert found.walked == 0
 
 
+def test_mounting_waits_for_work_in_hand():
+    """Where the legs can hold the lowest cadence only for a while they walk on until some work is left: longer pieces of each."""
+    asked = case(state_of_charge=0.0, hard_power=300.0, speed=4.0, lowest_cadence=5.0)
+    found = journey.study(build(), asked, flat(3000.0, slope=0.08), compiled=False)
+    turns = np.count_nonzero(found.on_the_way[1:] != found.on_the_way[:-1])
+    assert 500 < found.walked < 1500
+    assert found.walked / (turns / 2) > 25
+
+
 def test_what_cannot_be_ridden_is_refused_in_words():
     way = flat(100.0)
     refused = {
@@ -216,3 +225,25 @@ def test_draws_ride_as_one_by_one(changes):
         alone = riding.run(riding.prepare(single(made, place), single(asked, place), way), compiled=False)
         assert together.totals[place] == pytest.approx(alone.totals[0], rel=2e-3, abs=2.0)
         assert together.end[place] == pytest.approx(alone.end[0], rel=1e-3, abs=1e-3)
+
+
+def test_a_quick_winding_is_no_trouble():
+    made = replace(build(), {"motor.winding_capacity": 2.0})
+    stop = np.where(np.arange(101) == 50, 600.0, 0.0)
+    found = journey.study(made, case(winding_start=360.0), flat(1000.0, stop=stop), compiled=False)
+    told(found)
+    usual = journey.study(build(), case(winding_start=360.0), flat(1000.0, stop=stop), compiled=False)
+    assert found.winding[49] == pytest.approx(usual.winding[49], abs=5.0)
+    assert 290 < found.winding.min() < found.winding.max() < 375
+
+
+@pytest.mark.checks("independent")
+def test_hard_power_comes_back_to_critical_power_with_the_last_tenth_of_the_work():
+    made, asked = build(), case(state_of_charge=0.0, speed=6.0, wanted_speed=6.0, hard_power=300.0)
+    found = journey.study(made, asked, flat(2500.0, slope=0.06), compiled=False)
+    mean = (found.speed + np.concatenate([[0.0], found.speed[:-1]])) / 2
+    power = found.pedal_torque * mean / made.wheel.radius / made.gears.named("long").ratio
+    left = np.concatenate([[1.0], found.work_left[:-1]])
+    wanted = made.rider.critical_power + (300.0 - made.rider.critical_power) * np.minimum(left / 0.1, 1.0)
+    assert left.min() < 0.05
+    assert power[20:-20] == pytest.approx(wanted[20:-20], rel=1e-6)
