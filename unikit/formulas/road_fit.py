@@ -1,0 +1,395 @@
+"""What a ride says of rolling, drag, drive and wind: the energy balance of its stretches as a regression with its own noise.
+
+The wind is steady but for gusts, which remember themselves for a while and so
+make neighbouring stretches alike.  The barometer errs at the ends of stretches,
+which neighbours share.  Both are modelled and found with restricted maximum
+likelihood; the errors count that they were found from the same stretches.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from .. import units as u
+from . import _restricted
+from .checks import not_negative, positive
+from .registry import formula
+from .road import GRAVITY
+
+PARAMETERS = (
+    "rolling_coefficient",
+    "drag_area",
+    "drive_efficiency",
+    "wind_from_north",
+    "wind_from_east",
+    "torque_zero",
+    "torque_scale",
+    "electrical_scale",
+)
+FITTED = PARAMETERS[:5]  # the others are errors of sensors, known beforehand within limits
+NOISE = ("gust deviation", "gust time", "altitude noise", "altitude drift")
+# What is known of the noise before a ride: median, and the standard deviation of the logarithm. Common practice, no source.
+KNOWN_NOISE = np.log([0.8, 20.0, 0.12, 0.015])  # m/s, s, m, m/s^0.5
+KNOWN_NOISE_DEVIATION = np.array([1.0, 1.0, 1.0, 1.0])
+LOWEST, HIGHEST = np.array([-0.02, 0.02, 0.4]), np.array([0.1, 3.0, 1.2])  # beyond these no trial goes
+STRONGEST_WIND = 20.0  # m/s
+MOST_TURNS = 25
+LITTLE = 1e-4  # of a standard error: a change below that ends the search
+STEP = 1e-4  # of the logarithm of a time
+
+
+class Account(NamedTuple):
+    """Stretches of one ride or of many, along the last axis, with what an energy balance needs of each.
+
+    ``used`` is false where an array is longer than its ride.  ``shared`` says
+    that a stretch ends where the next one begins.
+    """
+
+    start: u.Second
+    duration: u.Second
+    distance: u.Metre
+    speed: u.MetrePerSecond  # mean over the way
+    speed_deviation: u.MetrePerSecond  # over the way
+    north: u.Ratio  # mean cosine of the heading over the way
+    east: u.Ratio  # mean sine
+    rise: u.Metre
+    gain: u.Joule  # of kinetic and potential energy
+    drive_work: u.Joule  # of the pedals while they drive, as the sensor says
+    drive_turn: u.Radian  # of the crank in that time
+    hold_work: u.Joule  # of the pedals while they hold back, negative
+    hold_turn: u.Radian
+    motor_work: u.Joule  # at the wheel, after the motor's own losses
+    motor_slope: u.Joule  # its change per relative change of the electrical power
+    shared: bool | np.ndarray
+    used: bool | np.ndarray
+
+
+class Machine(NamedTuple):
+    """What is taken as known of machine and air."""
+
+    mass: u.Kilogram
+    air_density: u.KilogramPerCubicMetre
+    bearing_drag: u.Newton
+    bearing_drag_per_speed: u.NewtonSecondPerMetre
+
+
+class Sensors(NamedTuple):
+    """What is known of the sensors before the fit, with standard deviations."""
+
+    torque_zero: u.NewtonMetre  # reading without torque, as it was seen while standing
+    torque_zero_deviation: u.NewtonMetre
+    torque_scale_deviation: u.Ratio
+    electrical_scale_deviation: u.Ratio
+
+
+class RoadFit(NamedTuple):
+    """Parameters in the order of ``PARAMETERS`` with their covariance, and what is left in each stretch."""
+
+    value: u.Number
+    covariance: u.Number
+    freedom: u.Number
+    noise: u.Number  # logarithms in the order of ``NOISE``
+    noise_covariance: u.Number
+    residual: u.Newton  # force that the parameters do not explain, mean over each stretch
+    by_others: u.Number  # of each stretch: how far it is from what all others make expected, in standard deviations
+    settled: bool | np.ndarray
+
+    @property
+    def error(self) -> u.Number:
+        """Standard errors of the parameters."""
+        return np.sqrt(np.diagonal(self.covariance, axis1=-2, axis2=-1))
+
+
+@formula(
+    equation=r"F = \tfrac{1}{2}\rho A_d\left[V_a R + \tfrac{3}{2}\sigma^2\frac{V_a}{R}\right],\quad R = \sqrt{V_a^2 + V_c^2}",
+    source="martin1998, jcgm_100",
+    sign="positive against forward travel",
+    valid="gusts alike in all directions and well below the air speed: second order of their deviation",
+)
+def gusty_drag(
+    air_density: u.KilogramPerCubicMetre,
+    drag_area: u.SquareMetre,
+    along: u.MetrePerSecond,
+    across: u.MetrePerSecond,
+    gust_deviation: u.MetrePerSecond,
+) -> u.Newton:
+    """Mean air force in gusts that average to nothing: they add drag all the same.
+
+    Args:
+        air_density: density of the air.
+        drag_area: drag coefficient times frontal area.
+        along: air speed along the way without gusts.
+        across: air speed across the way without gusts.
+        gust_deviation: standard deviation of the gusts in each of two directions.
+
+    >>> round(float(gusty_drag(1.2, 0.5, 5.0, 0.0, 1.0)), 3)
+    7.95
+    """
+    not_negative("drag_area", drag_area)
+    along, speed = np.asarray(along, float), _air_speed(along, across)
+    return 0.5 * air_density * drag_area * (along * speed + 1.5 * np.square(gust_deviation) * along / speed)
+
+
+def _air_speed(along: u.Values, across: u.Values) -> np.ndarray:
+    """Speed of the air past the rider, never quite 0."""
+    return np.sqrt(np.square(along) + np.square(across) + 1e-12)
+
+
+@formula(
+    equation=(
+        r"\rho_{jk} = e^{-\kappa g_{jk}}\,\frac{1-e^{-\kappa T_j}}{\kappa T_j}\,\frac{1-e^{-\kappa T_k}}{\kappa T_k},\quad "
+        r"\rho_{jj} = \frac{2\,(\kappa T_j - 1 + e^{-\kappa T_j})}{(\kappa T_j)^2},\quad \kappa = \frac{1}{\tau}"
+    ),
+    source="vanmarcke_random_fields",
+    valid="gusts that forget exponentially; stretches in the order of time that do not overlap",
+)
+def gust_likeness(start: u.Second, duration: u.Second, gust_time: u.Second) -> u.Ratio:
+    """Covariance of the gusts' means over stretches, over the variance of the gusts; a matrix in the last two axes.
+
+    Args:
+        start: when each stretch begins, along the last axis.
+        duration: how long it lasts.
+        gust_time: time in which the likeness of two moments falls to 1/e.
+
+    >>> gust_likeness(np.array([0.0, 10.0]), np.array([10.0, 10.0]), 1e9).round(6).tolist()
+    [[1.0, 1.0], [1.0, 1.0]]
+    """
+    positive("duration", duration)
+    positive("gust_time", gust_time)
+    start, duration = np.asarray(start, float), np.asarray(duration, float)
+    time = np.asarray(gust_time, float)[..., None]
+    share = duration / time
+    mean = -np.expm1(-share) / share
+    later = start[..., None, :] - (start + duration)[..., :, None]  # from the end of the row's stretch to the start of the column's
+    gap = np.maximum(np.maximum(later, np.swapaxes(later, -1, -2)), 0.0)
+    likeness = np.exp(-gap / time[..., None]) * mean[..., :, None] * mean[..., None, :]
+    small = share < 1e-3  # where the difference below would be lost in the last digits
+    safe = np.where(small, 1.0, share)
+    own = np.where(small, 1 - share / 3, 2 * (safe + np.expm1(-safe)) / safe**2)
+    index = np.arange(start.shape[-1])
+    likeness[..., index, index] = own
+    return likeness
+
+
+@formula(
+    equation=r"C_{jj} = \frac{2 (m g \sigma)^2}{d_j^2},\quad C_{j,j+1} = -\frac{(m g \sigma)^2}{d_j d_{j+1}}\ \text{where they share an end}",
+    source="jcgm_100",
+    valid="independent errors of the altitude at the ends of the stretches",
+)
+def end_noise(mass: u.Kilogram, distance: u.Metre, shared: bool | np.ndarray, altitude_noise: u.Metre) -> u.Number:
+    """Covariance of the stretches' forces by errors of the altitude at their ends, in N²; a matrix in the last two axes.
+
+    Args:
+        mass: mass of rider and machine.
+        distance: length of each stretch, along the last axis.
+        shared: whether it ends where the next one begins.
+        altitude_noise: standard deviation of one altitude.
+
+    >>> (end_noise(1 / 9.81, np.array([1.0, 2.0]), np.array([True, False]), 1.0) + 0.0).round(6).tolist()
+    [[2.0, -0.5], [-0.5, 0.5]]
+    """
+    positive("distance", distance)
+    distance = np.asarray(distance, float)
+    count = distance.shape[-1]
+    ends = np.zeros(np.broadcast_shapes(distance.shape, np.shape(shared)) + (count,))
+    index = np.arange(count)
+    ends[..., index, index] = 2.0
+    ends[..., index[:-1], index[1:]] = -1.0 * np.asarray(shared)[..., :-1]
+    ends[..., index[1:], index[:-1]] = ends[..., index[:-1], index[1:]]
+    force = (mass * GRAVITY * np.asarray(altitude_noise, float))[..., None] / distance
+    return ends * force[..., :, None] * force[..., None, :]
+
+
+def _wind(account: Account, value: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Head and cross wind of each stretch by a wind from north and east."""
+    north, east = value[..., 3:4], value[..., 4:5]
+    return north * account.north + east * account.east, east * account.north - north * account.east
+
+
+def _air(account: Account, value: np.ndarray, gust: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Air force over half the density and the drag area, mean over the way, with its slopes by head and cross wind.
+
+    Two speeds stand for all of a stretch: exact for what is quadratic in speed.
+    """
+    head, across = _wind(account, value)
+    force, by_head, by_cross = 0.0, 0.0, 0.0
+    for way in (-1.0, 1.0):
+        along = account.speed + way * account.speed_deviation + head
+        speed = _air_speed(along, across)
+        force = force + 0.5 * (along * speed + 1.5 * gust[..., None] ** 2 * along / speed)
+        by_head = by_head + 0.5 * (speed + along**2 / speed)
+        by_cross = by_cross + 0.5 * along * across / speed
+    return force, by_head, by_cross
+
+
+def pushed(account: Account, value: u.Number) -> u.Newton:
+    """Mean force that drives along each stretch: legs through the gear and motor, less what is stored in speed and height."""
+    part = [np.asarray(value, float)[..., place, None] for place in range(len(PARAMETERS))]
+    efficiency, zero, scale, electrical = part[2], part[5], part[6], part[7]
+    legs = efficiency * (account.drive_work - zero * account.drive_turn) + (account.hold_work - zero * account.hold_turn) / efficiency
+    return ((1 - scale) * legs + account.motor_work - electrical * account.motor_slope - account.gain) / account.distance
+
+
+def resisted(account: Account, machine: Machine, value: u.Number, gust_deviation: u.MetrePerSecond = 0.0) -> u.Newton:
+    """Mean force that road and air take along each stretch, but for the slope."""
+    value = np.asarray(value, float)
+    air, _, _ = _air(account, value, np.asarray(gust_deviation, float))
+    level = np.sqrt(np.maximum(1 - (account.rise / account.distance) ** 2, 0.0))
+    pressed = machine.mass * GRAVITY * level
+    bearings = machine.bearing_drag + machine.bearing_drag_per_speed * account.distance / account.duration
+    return value[..., 0, None] * pressed + 0.5 * machine.air_density * value[..., 1, None] * air + bearings
+
+
+def slopes(account: Account, machine: Machine, value: u.Number, gust_deviation: u.MetrePerSecond = 0.0) -> u.Number:
+    """By how much each parameter lowers the unexplained force of each stretch, parameters along the last axis."""
+    value = np.asarray(value, float)
+    gust = np.asarray(gust_deviation, float)
+    efficiency, zero, scale = value[..., 2:3], value[..., 5:6], value[..., 6:7]
+    air, by_head, by_cross = _air(account, value, gust)
+    dynamic = 0.5 * machine.air_density * value[..., 1:2]
+    drive, hold = account.drive_work - zero * account.drive_turn, account.hold_work - zero * account.hold_turn
+    level = np.sqrt(np.maximum(1 - (account.rise / account.distance) ** 2, 0.0))
+    columns = (
+        machine.mass * GRAVITY * level,
+        0.5 * machine.air_density * air,
+        -(1 - scale) * (drive - hold / efficiency**2) / account.distance,
+        dynamic * (by_head * account.north - by_cross * account.east),
+        dynamic * (by_head * account.east + by_cross * account.north),
+        (1 - scale) * (efficiency * account.drive_turn + account.hold_turn / efficiency) / account.distance,
+        (efficiency * drive + hold / efficiency) / account.distance,
+        account.motor_slope / account.distance,
+    )
+    return np.stack(np.broadcast_arrays(*columns), axis=-1)
+
+
+def noise_of(account: Account, machine: Machine, value: np.ndarray) -> _restricted.Covariance:
+    """The covariance of the stretches' forces as a function of the noise numbers, with its slopes."""
+    value = np.asarray(value, float)
+    _, by_head, by_cross = _air(account, value, np.zeros(value.shape[:-1]))
+    dynamic = 0.5 * machine.air_density * value[..., 1:2]
+    # a gust keeps its direction where the way turns
+    north = dynamic * (by_head * account.north - by_cross * account.east)
+    east = dynamic * (by_head * account.east + by_cross * account.north)
+    felt = north[..., :, None] * north[..., None, :] + east[..., :, None] * east[..., None, :]
+    ends = end_noise(machine.mass, account.distance, account.shared, 1.0)
+    drift = (machine.mass * GRAVITY / account.distance) ** 2 * account.duration
+    both = account.used[..., :, None] & account.used[..., None, :]
+    index = np.arange(account.distance.shape[-1])
+
+    def padded(matrix: np.ndarray) -> np.ndarray:
+        """The same with rows of known scatter 1 behind, for the sensors."""
+        whole = np.zeros(matrix.shape[:-2] + (len(index) + 3, len(index) + 3))
+        whole[..., : len(index), : len(index)] = np.where(both, matrix, 0.0)
+        return whole
+
+    def covariance(noise: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        times = np.exp(noise[..., 1])
+        square = np.exp(2 * noise)[..., None, None]  # (sets, K, 1, 1)
+        gusts = square[..., 0, :, :] * felt
+        made = gusts * gust_likeness(account.start, account.duration, times)
+        longer, shorter = (gust_likeness(account.start, account.duration, times * np.exp(way * STEP)) for way in (1, -1))
+        by_time = gusts * (longer - shorter) / (2 * STEP)
+        by_ends = square[..., 2, :, :] * ends
+        by_drift = np.zeros_like(made)
+        by_drift[..., index, index] = np.exp(2 * noise[..., 3, None]) * drift
+        whole = padded(made + by_ends + by_drift)
+        rest = np.arange(whole.shape[-1])
+        whole[..., rest, rest] += np.concatenate([~account.used, np.ones(account.used.shape[:-1] + (3,), bool)], axis=-1)
+        return whole, np.stack([padded(part) for part in (2 * made, by_time, 2 * by_ends, 2 * by_drift)])
+
+    return covariance
+
+
+@formula(
+    equation=(
+        r"\hat\beta = (X^T\Sigma^{-1}X)^{-1}X^T\Sigma^{-1}z,\quad \Sigma = \Sigma(\hat\theta),\quad \hat\theta = \arg\max"
+        r"\left[-\ln|\Sigma| - \ln|X^T\Sigma^{-1}X| - z^T P z - \sum_k \frac{(\theta_k - \mu_k)^2}{s_k^2}\right]"
+    ),
+    source="patterson_thompson_1971, kenward_roger_1997",
+    valid="speed chosen without regard to gusts; one tyre pressure, one posture, one gear; gusts well below the air speed",
+)
+def fit(account: Account, machine: Machine, sensors: Sensors, begin: u.Number) -> RoadFit:
+    """Rolling coefficient, drag area, drive efficiency and wind from the stretches of a ride, or of many rides at once.
+
+    The balance of each stretch is straightened at the parameters found so far,
+    and noise and parameters are found anew until both rest.
+
+    Args:
+        account: the stretches.
+        machine: what is taken as known.
+        sensors: what is known of the sensors beforehand.
+        begin: parameters to begin with, in the order of ``PARAMETERS``.
+
+    See ``unikit.studies.ride_log`` for an account of a log.
+    """
+    positive("duration", account.duration)
+    positive("distance", account.distance)
+    sets = account.distance.shape[:-1]
+    at = np.array(np.broadcast_to(begin, sets + (len(PARAMETERS),)), float)
+    noise = np.array(np.broadcast_to(KNOWN_NOISE, sets + (len(NOISE),)), float)
+    settled = np.zeros(sets, bool)
+    for turn in range(MOST_TURNS):
+        design, values, matrix = _straightened(account, machine, sensors, at, np.exp(noise[..., 0]))
+        noise, _ = _restricted.search(design, values, matrix, noise, KNOWN_NOISE, KNOWN_NOISE_DEVIATION, 1 if turn else 3)
+        found = _restricted.parts(design, values, matrix(noise)[0], np.zeros(sets + (1,)))
+        fresh = _bounded(found.value)
+        error = np.sqrt(np.diagonal(found.covariance, axis1=-2, axis2=-1))
+        settled = np.all(np.abs(fresh - at) <= LITTLE * error, axis=-1)
+        at = fresh
+        if np.all(settled):
+            break
+    gust = np.exp(noise[..., 0])
+    design, values, matrix = _straightened(account, machine, sensors, at, gust)
+    mixed = _restricted.finish(design, values, matrix, noise, KNOWN_NOISE, KNOWN_NOISE_DEVIATION, settled)
+    value, whole = mixed.value, mixed.covariance
+    # the mean drag of the gusts is known as well as their strength is
+    moved = _by_gust(account, machine, at, gust)
+    pull = np.swapaxes(design, -1, -2) @ mixed.inverse
+    shift = (whole @ (pull[..., : moved.shape[-1]] @ moved[..., None]))[..., 0]
+    whole = whole + mixed.noise_covariance[..., 0, 0, None, None] * shift[..., :, None] * shift[..., None, :]
+    residual = pushed(account, value) - resisted(account, machine, value, gust)
+    count = residual.shape[-1]
+    return RoadFit(
+        value,
+        whole,
+        mixed.freedom,
+        noise,
+        mixed.noise_covariance,
+        np.where(account.used, residual, np.nan),
+        np.where(account.used, mixed.by_others[..., :count], np.nan),
+        settled,
+    )
+
+
+def _straightened(
+    account: Account, machine: Machine, sensors: Sensors, at: np.ndarray, gust: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, _restricted.Covariance]:
+    """Design, values and covariance at trial parameters; three rows say what is known of the sensors."""
+    design = np.where(account.used[..., None], slopes(account, machine, at, gust), 0.0)
+    left = np.where(account.used, pushed(account, at) - resisted(account, machine, at, gust), 0.0)
+    values = left + (design @ at[..., None])[..., 0]
+    spread = (sensors.torque_zero_deviation, sensors.torque_scale_deviation, sensors.electrical_scale_deviation)
+    known = np.zeros(at.shape[:-1] + (3, len(PARAMETERS)))
+    for place, deviation in enumerate(spread):
+        known[..., place, 5 + place] = 1 / np.asarray(deviation, float)
+    said = np.zeros(at.shape[:-1] + (3,))
+    said[..., 0] = np.divide(sensors.torque_zero, sensors.torque_zero_deviation)
+    return np.concatenate([design, known], axis=-2), np.concatenate([values, said], axis=-1), noise_of(account, machine, at)
+
+
+def _bounded(value: np.ndarray) -> np.ndarray:
+    """A trial within what a machine can be, so that the next one can be computed."""
+    fresh = value.copy()
+    fresh[..., :3] = np.clip(value[..., :3], LOWEST, HIGHEST)
+    fresh[..., 3:5] = np.clip(value[..., 3:5], -STRONGEST_WIND, STRONGEST_WIND)
+    return fresh
+
+
+def _by_gust(account: Account, machine: Machine, value: np.ndarray, gust: np.ndarray) -> np.ndarray:
+    """Change of each stretch's force by the logarithm of the gusts' deviation."""
+    head, across = _wind(account, value)
+    along = account.speed + head
+    force = 0.5 * machine.air_density * value[..., 1:2] * 3 * gust[..., None] ** 2 * along / _air_speed(along, across)
+    return np.where(account.used, force, 0.0)
