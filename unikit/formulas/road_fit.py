@@ -62,6 +62,7 @@ class Account(NamedTuple):
     hold_turn: u.Radian
     motor_work: u.Joule  # at the wheel, after the motor's own losses
     motor_slope: u.Joule  # its change per relative change of the electrical power
+    answer: u.Ratio  # work of the motor that follows each work of the pedals: assist gain times gear ratio
     shared: bool | np.ndarray
     used: bool | np.ndarray
 
@@ -242,14 +243,25 @@ def resisted(account: Account, machine: Machine, value: u.Number, gust_deviation
     return value[..., 0, None] * pressed + 0.5 * machine.air_density * value[..., 1, None] * air + bearings
 
 
-def slopes(account: Account, machine: Machine, value: u.Number, gust_deviation: u.MetrePerSecond = 0.0) -> u.Number:
-    """By how much each parameter lowers the unexplained force of each stretch, parameters along the last axis."""
+def slopes(
+    account: Account, machine: Machine, value: u.Number, gust_deviation: u.MetrePerSecond = 0.0, gust_force: u.Newton = 0.0
+) -> u.Number:
+    """By how much each parameter lowers the unexplained force of each stretch, parameters along the last axis.
+
+    Legs and motor answer gusts too, and what a gust asked of them must not be
+    taken for efficiency: so the slopes by efficiency and sensors use the
+    measured work less what answered ``gust_force``.
+    """
     value = np.asarray(value, float)
     gust = np.asarray(gust_deviation, float)
     efficiency, zero, scale = value[..., 2:3], value[..., 5:6], value[..., 6:7]
     air, by_head, by_cross = _air(account, value, gust)
     dynamic = 0.5 * machine.air_density * value[..., 1:2]
     drive, hold = account.drive_work - zero * account.drive_turn, account.hold_work - zero * account.hold_turn
+    driving = account.drive_turn / np.maximum(account.drive_turn + account.hold_turn, 1e-9)
+    whole = driving * efficiency + (1 - driving) / efficiency + account.answer
+    chance = account.distance * gust_force / whole  # work of the pedals
+    drive, hold = drive - driving * chance, hold - (1 - driving) * chance
     level = np.sqrt(np.maximum(1 - (account.rise / account.distance) ** 2, 0.0))
     columns = (
         machine.mass * GRAVITY * level,
@@ -259,7 +271,7 @@ def slopes(account: Account, machine: Machine, value: u.Number, gust_deviation: 
         dynamic * (by_head * account.east + by_cross * account.north),
         (1 - scale) * (efficiency * account.drive_turn + account.hold_turn / efficiency) / account.distance,
         (efficiency * drive + hold / efficiency) / account.distance,
-        account.motor_slope / account.distance,
+        (account.motor_slope - account.answer * chance) / account.distance,
     )
     return np.stack(np.broadcast_arrays(*columns), axis=-1)
 
@@ -331,7 +343,7 @@ def fit(account: Account, machine: Machine, sensors: Sensors, begin: u.Number) -
     noise = np.array(np.broadcast_to(KNOWN_NOISE, sets + (len(NOISE),)), float)
     settled = np.zeros(sets, bool)
     for turn in range(MOST_TURNS):
-        design, values, matrix = _straightened(account, machine, sensors, at, np.exp(noise[..., 0]))
+        design, values, matrix = _straightened(account, machine, sensors, at, noise)
         noise, _ = _restricted.search(design, values, matrix, noise, KNOWN_NOISE, KNOWN_NOISE_DEVIATION, 1 if turn else 3)
         found = _restricted.parts(design, values, matrix(noise)[0], np.zeros(sets + (1,)))
         fresh = _bounded(found.value)
@@ -341,7 +353,7 @@ def fit(account: Account, machine: Machine, sensors: Sensors, begin: u.Number) -
         if np.all(settled):
             break
     gust = np.exp(noise[..., 0])
-    design, values, matrix = _straightened(account, machine, sensors, at, gust)
+    design, values, matrix = _straightened(account, machine, sensors, at, noise)
     mixed = _restricted.finish(design, values, matrix, noise, KNOWN_NOISE, KNOWN_NOISE_DEVIATION, settled)
     value, whole = mixed.value, mixed.covariance
     # the mean drag of the gusts is known as well as their strength is
@@ -364,11 +376,20 @@ def fit(account: Account, machine: Machine, sensors: Sensors, begin: u.Number) -
 
 
 def _straightened(
-    account: Account, machine: Machine, sensors: Sensors, at: np.ndarray, gust: np.ndarray
+    account: Account, machine: Machine, sensors: Sensors, at: np.ndarray, noise: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, _restricted.Covariance]:
-    """Design, values and covariance at trial parameters; three rows say what is known of the sensors."""
-    design = np.where(account.used[..., None], slopes(account, machine, at, gust), 0.0)
+    """Design, values and covariance at trial parameters; three rows say what is known of the sensors.
+
+    Of what is left unexplained, the part that gusts did is what their share of
+    the covariance makes expected.
+    """
+    gust, count = np.exp(noise[..., 0]), account.distance.shape[-1]
     left = np.where(account.used, pushed(account, at) - resisted(account, machine, at, gust), 0.0)
+    covariance = noise_of(account, machine, at)
+    matrix, by_noise = covariance(noise)
+    matrix, gusts = matrix[..., :count, :count], by_noise[0][..., :count, :count] / 2
+    force = (gusts @ np.linalg.solve(matrix, left[..., None]))[..., 0]
+    design = np.where(account.used[..., None], slopes(account, machine, at, gust, force), 0.0)
     values = left + (design @ at[..., None])[..., 0]
     spread = (sensors.torque_zero_deviation, sensors.torque_scale_deviation, sensors.electrical_scale_deviation)
     known = np.zeros(at.shape[:-1] + (3, len(PARAMETERS)))
@@ -376,7 +397,7 @@ def _straightened(
         known[..., place, 5 + place] = 1 / np.asarray(deviation, float)
     said = np.zeros(at.shape[:-1] + (3,))
     said[..., 0] = np.divide(sensors.torque_zero, sensors.torque_zero_deviation)
-    return np.concatenate([design, known], axis=-2), np.concatenate([values, said], axis=-1), noise_of(account, machine, at)
+    return np.concatenate([design, known], axis=-2), np.concatenate([values, said], axis=-1), covariance
 
 
 def _bounded(value: np.ndarray) -> np.ndarray:
