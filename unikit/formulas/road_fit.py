@@ -29,15 +29,18 @@ PARAMETERS = (
     "electrical_scale",
 )
 FITTED = PARAMETERS[:5]  # the others are errors of sensors, known beforehand within limits
-NOISE = ("gust deviation", "gust time", "altitude noise", "altitude drift")
+NOISE = ("gust deviation", "gust time", "altitude noise", "altitude drift", "force noise")
 # What is known of the noise before a ride: median, and the standard deviation of the logarithm. Common practice, no source.
-KNOWN_NOISE = np.log([0.8, 20.0, 0.12, 0.015])  # m/s, s, m, m/s^0.5
-KNOWN_NOISE_DEVIATION = np.array([1.0, 1.0, 1.0, 1.0])
+KNOWN_NOISE = np.log([0.8, 20.0, 0.1, 0.01, 1.0])  # m/s, s, m, m/s^0.5, N s^0.5
+KNOWN_NOISE_DEVIATION = np.full(5, 1.0)
 LOWEST, HIGHEST = np.array([-0.02, 0.02, 0.4]), np.array([0.1, 3.0, 1.2])  # beyond these no trial goes
 STRONGEST_WIND = 20.0  # m/s
 MOST_TURNS = 25
 LITTLE = 1e-4  # of a standard error: a change below that ends the search
 STEP = 1e-4  # of the logarithm of a time
+GUST_STEP = 0.01  # of the logarithm of a deviation
+_GUSTS, _CHANCES = np.polynomial.hermite_e.hermegauss(5)
+_CHANCES = _CHANCES / _CHANCES.sum()
 
 
 class Account(NamedTuple):
@@ -104,10 +107,10 @@ class RoadFit(NamedTuple):
 
 
 @formula(
-    equation=r"F = \tfrac{1}{2}\rho A_d\left[V_a R + \tfrac{3}{2}\sigma^2\frac{V_a}{R}\right],\quad R = \sqrt{V_a^2 + V_c^2}",
-    source="martin1998, jcgm_100",
+    equation=r"F = \tfrac{1}{2}\rho A_d\,\mathrm{E}\left[(V_a + \xi)\sqrt{(V_a + \xi)^2 + (V_c + \eta)^2}\right],\quad \xi, \eta \sim N(0, \sigma)",
+    source="martin1998, abramowitz_stegun",
     sign="positive against forward travel",
-    valid="gusts alike in all directions and well below the air speed: second order of their deviation",
+    valid="normal gusts alike in all directions; by Gauss's rule with five by five points",
 )
 def gusty_drag(
     air_density: u.KilogramPerCubicMetre,
@@ -125,17 +128,35 @@ def gusty_drag(
         across: air speed across the way without gusts.
         gust_deviation: standard deviation of the gusts in each of two directions.
 
-    >>> round(float(gusty_drag(1.2, 0.5, 5.0, 0.0, 1.0)), 3)
+    >>> round(float(gusty_drag(1.2, 0.5, 5.0, 0.0, 1.0)), 2)
     7.95
     """
+    not_negative("air_density", air_density)
     not_negative("drag_area", drag_area)
-    along, speed = np.asarray(along, float), _air_speed(along, across)
-    return 0.5 * air_density * drag_area * (along * speed + 1.5 * np.square(gust_deviation) * along / speed)
+    not_negative("gust_deviation", gust_deviation)
+    return 0.5 * air_density * drag_area * _pressure(along, across, gust_deviation).mean
 
 
-def _air_speed(along: u.Values, across: u.Values) -> np.ndarray:
-    """Speed of the air past the rider, never quite 0."""
-    return np.sqrt(np.square(along) + np.square(across) + 1e-12)
+class _Pressure(NamedTuple):
+    """Air speed along the way times that past the rider, in gusts."""
+
+    mean: np.ndarray
+    by_along: np.ndarray  # mean slopes
+    by_across: np.ndarray
+    square: np.ndarray  # mean square
+
+
+def _pressure(along: u.Values, across: u.Values, gust: u.Values) -> _Pressure:
+    force = by_along = by_across = square = 0.0
+    for ahead, one in zip(_GUSTS, _CHANCES, strict=True):
+        for beside, other in zip(_GUSTS, _CHANCES, strict=True):
+            x, y, chance = along + ahead * np.asarray(gust), across + beside * np.asarray(gust), one * other
+            speed = np.sqrt(x * x + y * y + 1e-12)
+            force = force + chance * x * speed
+            by_along = by_along + chance * (speed + x * x / speed)
+            by_across = by_across + chance * x * y / speed
+            square = square + chance * (x * speed) ** 2
+    return _Pressure(force, by_along, by_across, square)
 
 
 @formula(
@@ -209,20 +230,14 @@ def _wind(account: Account, value: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return north * account.north + east * account.east, east * account.north - north * account.east
 
 
-def _air(account: Account, value: np.ndarray, gust: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Air force over half the density and the drag area, mean over the way, with its slopes by head and cross wind.
+def _air(account: Account, value: np.ndarray, gust: np.ndarray) -> _Pressure:
+    """Air force over half the density and the drag area, mean over the way.
 
     Two speeds stand for all of a stretch: exact for what is quadratic in speed.
     """
     head, across = _wind(account, value)
-    force, by_head, by_cross = 0.0, 0.0, 0.0
-    for way in (-1.0, 1.0):
-        along = account.speed + way * account.speed_deviation + head
-        speed = _air_speed(along, across)
-        force = force + 0.5 * (along * speed + 1.5 * gust[..., None] ** 2 * along / speed)
-        by_head = by_head + 0.5 * (speed + along**2 / speed)
-        by_cross = by_cross + 0.5 * along * across / speed
-    return force, by_head, by_cross
+    parts = [_pressure(account.speed + way * account.speed_deviation + head, across, gust[..., None]) for way in (-1.0, 1.0)]
+    return _Pressure(*((one + other) / 2 for one, other in zip(*parts, strict=True)))
 
 
 def pushed(account: Account, value: u.Number) -> u.Newton:
@@ -236,7 +251,7 @@ def pushed(account: Account, value: u.Number) -> u.Newton:
 def resisted(account: Account, machine: Machine, value: u.Number, gust_deviation: u.MetrePerSecond = 0.0) -> u.Newton:
     """Mean force that road and air take along each stretch, but for the slope."""
     value = np.asarray(value, float)
-    air, _, _ = _air(account, value, np.asarray(gust_deviation, float))
+    air = _air(account, value, np.asarray(gust_deviation, float)).mean
     level = np.sqrt(np.maximum(1 - (account.rise / account.distance) ** 2, 0.0))
     pressed = machine.mass * GRAVITY * level
     bearings = machine.bearing_drag + machine.bearing_drag_per_speed * account.distance / account.duration
@@ -255,7 +270,7 @@ def slopes(
     value = np.asarray(value, float)
     gust = np.asarray(gust_deviation, float)
     efficiency, zero, scale = value[..., 2:3], value[..., 5:6], value[..., 6:7]
-    air, by_head, by_cross = _air(account, value, gust)
+    air, by_head, by_cross, _ = _air(account, value, gust)
     dynamic = 0.5 * machine.air_density * value[..., 1:2]
     drive, hold = account.drive_work - zero * account.drive_turn, account.hold_work - zero * account.hold_turn
     driving = account.drive_turn / np.maximum(account.drive_turn + account.hold_turn, 1e-9)
@@ -276,42 +291,58 @@ def slopes(
     return np.stack(np.broadcast_arrays(*columns), axis=-1)
 
 
-def noise_of(account: Account, machine: Machine, value: np.ndarray) -> _restricted.Covariance:
-    """The covariance of the stretches' forces as a function of the noise numbers, with its slopes."""
-    value = np.asarray(value, float)
-    _, by_head, by_cross = _air(account, value, np.zeros(value.shape[:-1]))
-    dynamic = 0.5 * machine.air_density * value[..., 1:2]
-    # a gust keeps its direction where the way turns
-    north = dynamic * (by_head * account.north - by_cross * account.east)
-    east = dynamic * (by_head * account.east + by_cross * account.north)
-    felt = north[..., :, None] * north[..., None, :] + east[..., :, None] * east[..., None, :]
-    ends = end_noise(machine.mass, account.distance, account.shared, 1.0)
-    drift = (machine.mass * GRAVITY / account.distance) ** 2 * account.duration
-    both = account.used[..., :, None] & account.used[..., None, :]
-    index = np.arange(account.distance.shape[-1])
+class Noise:
+    """Covariance of the stretches' forces as a function of the noise numbers, at fixed parameters."""
 
-    def padded(matrix: np.ndarray) -> np.ndarray:
-        """The same with rows of known scatter 1 behind, for the sensors."""
-        whole = np.zeros(matrix.shape[:-2] + (len(index) + 3, len(index) + 3))
-        whole[..., : len(index), : len(index)] = np.where(both, matrix, 0.0)
+    def __init__(self, account: Account, machine: Machine, value: np.ndarray, gust: np.ndarray) -> None:
+        head, across = _wind(account, value)
+        dynamic = 0.5 * machine.air_density * value[..., 1:2]
+        mean, by_head, by_cross, _ = _air(account, value, gust)
+        # a gust keeps its direction where the way turns
+        north = dynamic * (by_head * account.north - by_cross * account.east)
+        east = dynamic * (by_head * account.east + by_cross * account.north)
+        self.felt = north[..., :, None] * north[..., None, :] + east[..., :, None] * east[..., None, :]
+        # what is beyond the straight line in the gust's speed, such as its square, forgets twice as fast
+        one = _pressure(account.speed + head, across, gust[..., None])
+        bent = one.square - one.mean**2 - gust[..., None] ** 2 * (one.by_along**2 + one.by_across**2)
+        bend = dynamic * np.sqrt(np.maximum(bent, 0.0)) * np.sign(account.speed + head)
+        self.bent, self.gust = bend[..., :, None] * bend[..., None, :], gust
+        self.ends = end_noise(machine.mass, account.distance, account.shared, 1.0)
+        self.drift = (machine.mass * GRAVITY / account.distance) ** 2 * account.duration
+        self.account, self.count = account, account.distance.shape[-1]
+        self.both = account.used[..., :, None] & account.used[..., None, :]
+
+    def _likeness(self, time: np.ndarray) -> np.ndarray:
+        return gust_likeness(self.account.start, self.account.duration, time)
+
+    def gusts(self, noise: np.ndarray, way: float = 0.0) -> tuple[np.ndarray, np.ndarray]:
+        """The gusts' share in the covariance: what is straight in their speed, and what is not; at a shifted time."""
+        time, share = np.exp(noise[..., 1] + way * STEP), np.exp(noise[..., 0])[..., None, None]
+        return share**2 * self.felt * self._likeness(time), (share / self.gust[..., None, None]) ** 4 * self.bent * self._likeness(time / 2)
+
+    def gust_share(self, noise: np.ndarray) -> np.ndarray:
+        """The gusts' share as a whole."""
+        return self._padded(sum(self.gusts(noise)), 0)
+
+    def _padded(self, matrix: np.ndarray, more: int = 3) -> np.ndarray:
+        whole = np.zeros(self.both.shape[:-2] + (self.count + more, self.count + more))
+        whole[..., : self.count, : self.count] = np.where(self.both, matrix, 0.0)
         return whole
 
-    def covariance(noise: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        times = np.exp(noise[..., 1])
-        square = np.exp(2 * noise)[..., None, None]  # (sets, K, 1, 1)
-        gusts = square[..., 0, :, :] * felt
-        made = gusts * gust_likeness(account.start, account.duration, times)
-        longer, shorter = (gust_likeness(account.start, account.duration, times * np.exp(way * STEP)) for way in (1, -1))
-        by_time = gusts * (longer - shorter) / (2 * STEP)
-        by_ends = square[..., 2, :, :] * ends
-        by_drift = np.zeros_like(made)
-        by_drift[..., index, index] = np.exp(2 * noise[..., 3, None]) * drift
-        whole = padded(made + by_ends + by_drift)
-        rest = np.arange(whole.shape[-1])
-        whole[..., rest, rest] += np.concatenate([~account.used, np.ones(account.used.shape[:-1] + (3,), bool)], axis=-1)
-        return whole, np.stack([padded(part) for part in (2 * made, by_time, 2 * by_ends, 2 * by_drift)])
-
-    return covariance
+    def __call__(self, noise: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """The covariance with its slopes by the noise numbers; three rows of known scatter 1 stand behind, for the sensors."""
+        straight, bent = self.gusts(noise)
+        by_time = (sum(self.gusts(noise, 1.0)) - sum(self.gusts(noise, -1.0))) / (2 * STEP)
+        square = np.exp(2 * noise)
+        ends = square[..., 2, None, None] * self.ends
+        index, rest = np.arange(self.count), np.arange(self.count + 3)
+        drift, sensors = np.zeros_like(straight), np.zeros_like(straight)
+        drift[..., index, index] = square[..., 3, None] * self.drift
+        sensors[..., index, index] = square[..., 4, None] / self.account.duration
+        whole = self._padded(straight + bent + ends + drift + sensors)
+        used = self.account.used
+        whole[..., rest, rest] += np.concatenate([~used, np.ones(used.shape[:-1] + (3,), bool)], axis=-1)
+        return whole, np.stack([self._padded(part) for part in (2 * straight + 4 * bent, by_time, 2 * ends, 2 * drift, 2 * sensors)])
 
 
 @formula(
@@ -377,7 +408,7 @@ def fit(account: Account, machine: Machine, sensors: Sensors, begin: u.Number) -
 
 def _straightened(
     account: Account, machine: Machine, sensors: Sensors, at: np.ndarray, noise: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, _restricted.Covariance]:
+) -> tuple[np.ndarray, np.ndarray, Noise]:
     """Design, values and covariance at trial parameters; three rows say what is known of the sensors.
 
     Of what is left unexplained, the part that gusts did is what their share of
@@ -385,9 +416,8 @@ def _straightened(
     """
     gust, count = np.exp(noise[..., 0]), account.distance.shape[-1]
     left = np.where(account.used, pushed(account, at) - resisted(account, machine, at, gust), 0.0)
-    covariance = noise_of(account, machine, at)
-    matrix, by_noise = covariance(noise)
-    matrix, gusts = matrix[..., :count, :count], by_noise[0][..., :count, :count] / 2
+    covariance = Noise(account, machine, at, gust)
+    matrix, gusts = covariance(noise)[0][..., :count, :count], covariance.gust_share(noise)
     force = (gusts @ np.linalg.solve(matrix, left[..., None]))[..., 0]
     design = np.where(account.used[..., None], slopes(account, machine, at, gust, force), 0.0)
     values = left + (design @ at[..., None])[..., 0]
@@ -410,7 +440,5 @@ def _bounded(value: np.ndarray) -> np.ndarray:
 
 def _by_gust(account: Account, machine: Machine, value: np.ndarray, gust: np.ndarray) -> np.ndarray:
     """Change of each stretch's force by the logarithm of the gusts' deviation."""
-    head, across = _wind(account, value)
-    along = account.speed + head
-    force = 0.5 * machine.air_density * value[..., 1:2] * 3 * gust[..., None] ** 2 * along / _air_speed(along, across)
-    return np.where(account.used, force, 0.0)
+    ends = [_air(account, value, gust * np.exp(way * GUST_STEP)).mean for way in (1, -1)]
+    return np.where(account.used, 0.5 * machine.air_density * value[..., 1:2] * (ends[0] - ends[1]) / (2 * GUST_STEP), 0.0)
