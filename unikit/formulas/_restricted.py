@@ -43,10 +43,9 @@ class Mixed(NamedTuple):
     noise_covariance: np.ndarray
     by_others: np.ndarray  # of each value: how far it is from what all the others make expected, in standard deviations
     inverse: np.ndarray
-    settled: np.ndarray
 
 
-def parts(design: np.ndarray, values: np.ndarray, noise_covariance: np.ndarray, surprise: np.ndarray) -> Parts:
+def parts(design: np.ndarray, values: np.ndarray, noise_covariance: np.ndarray, surprise: np.ndarray = np.zeros(1)) -> Parts:
     """Generalised least squares at a known covariance, and the restricted log likelihood."""
     lower = np.linalg.cholesky(noise_covariance)
     inverse = np.linalg.inv(noise_covariance)
@@ -57,7 +56,7 @@ def parts(design: np.ndarray, values: np.ndarray, noise_covariance: np.ndarray, 
     pulled = (projection @ values[..., None])[..., 0]
     value = (covariance @ (np.swapaxes(weighted, -1, -2) @ values[..., None]))[..., 0]
     determinants = 2 * np.log(np.diagonal(lower, axis1=-2, axis2=-1)).sum(-1) + np.linalg.slogdet(information)[1]
-    objective = -0.5 * (determinants + np.sum(values * pulled, axis=-1) + np.sum(surprise**2, axis=-1))
+    objective = -0.5 * (determinants + np.sum(values * pulled, axis=-1) + np.square(surprise).sum(-1))
     return Parts(objective, value, covariance, inverse, projection, pulled, weighted)
 
 
@@ -73,19 +72,17 @@ def _curvature(found: Parts, slopes: np.ndarray, pull: np.ndarray) -> tuple[np.n
 
 def search(
     design: np.ndarray, values: np.ndarray, covariance: Covariance, noise: np.ndarray, known: np.ndarray, deviation: np.ndarray, most: int
-) -> tuple[np.ndarray, np.ndarray]:
-    """Noise numbers that make the restricted likelihood greatest, by Fisher's scoring, and which sets have settled."""
+) -> np.ndarray:
+    """Noise numbers that make the restricted likelihood greatest, by at most so many steps of Fisher's scoring."""
     pull = 1 / deviation**2
     at = np.array(noise, float)
     matrix, slopes = covariance(at)
     found = parts(design, values, matrix, (at - known) / deviation)
-    settled = np.zeros(at.shape[:-1], bool)
     for _ in range(most):
         gradient, curvature = _curvature(found, slopes, pull)
         step = np.linalg.solve(curvature, (gradient - (at - known) * pull)[..., None])[..., 0]
         spread = np.sqrt(np.diagonal(np.linalg.inv(curvature), axis1=-2, axis2=-1))
-        settled = np.all(np.abs(step) <= SETTLED * spread, axis=-1)
-        if np.all(settled):
+        if np.all(np.abs(step) <= SETTLED * spread):
             break
         step = np.clip(step, -LONGEST_STEP, LONGEST_STEP)
         for _ in range(MOST_HALVINGS):
@@ -96,21 +93,13 @@ def search(
                 break
             step = np.where(worse[..., None], step / 4, step)
         at, found = at + step, fresh
-    return at, settled
+    return at
 
 
-def finish(
-    design: np.ndarray,
-    values: np.ndarray,
-    covariance: Covariance,
-    noise: np.ndarray,
-    known: np.ndarray,
-    deviation: np.ndarray,
-    settled: np.ndarray,
-) -> Mixed:
+def finish(design: np.ndarray, values: np.ndarray, covariance: Covariance, noise: np.ndarray, deviation: np.ndarray) -> Mixed:
     """Parameters at the noise found, with Kenward and Roger's errors and Satterthwaite's freedom."""
     matrix, slopes = covariance(noise)
-    found = parts(design, values, matrix, (noise - known) / deviation)
+    found = parts(design, values, matrix)
     _, curvature = _curvature(found, slopes, 1 / deviation**2)
     doubt = np.linalg.inv(curvature)
     moved = slopes @ found.weighted  # (K, sets, n, p)
@@ -124,4 +113,4 @@ def finish(
     freedom = 2 * variance**2 / np.maximum(np.einsum("k...p,...kl,l...p->...p", slope, doubt, slope), 1e-300)
     own = np.diagonal(found.projection, axis1=-2, axis2=-1)
     by_others = found.pulled / np.sqrt(np.maximum(own, 1e-300))
-    return Mixed(found.value, whole, freedom, noise, doubt, by_others, found.inverse, settled)
+    return Mixed(found.value, whole, freedom, noise, doubt, by_others, found.inverse)

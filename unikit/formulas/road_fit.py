@@ -35,8 +35,8 @@ KNOWN_NOISE = np.log([0.8, 20.0, 0.1, 0.01, 1.0])  # m/s, s, m, m/s^0.5, N s^0.5
 KNOWN_NOISE_DEVIATION = np.full(5, 1.0)
 LOWEST, HIGHEST = np.array([-0.02, 0.02, 0.4]), np.array([0.1, 3.0, 1.2])  # beyond these no trial goes
 STRONGEST_WIND = 20.0  # m/s
-MOST_TURNS = 25
-LITTLE = 1e-4  # of a standard error: a change below that ends the search
+MOST_TURNS = 60
+LITTLE = 1e-3  # of a standard error: a change below that ends the search
 STEP = 1e-4  # of the logarithm of a time
 GUST_STEP = 0.01  # of the logarithm of a deviation
 _GUSTS, _CHANCES = np.polynomial.hermite_e.hermegauss(5)
@@ -372,20 +372,22 @@ def fit(account: Account, machine: Machine, sensors: Sensors, begin: u.Number) -
     sets = account.distance.shape[:-1]
     at = np.array(np.broadcast_to(begin, sets + (len(PARAMETERS),)), float)
     noise = np.array(np.broadcast_to(KNOWN_NOISE, sets + (len(NOISE),)), float)
-    settled = np.zeros(sets, bool)
+    moving = np.ones(sets, bool)
     for turn in range(MOST_TURNS):
-        design, values, matrix = _straightened(account, machine, sensors, at, noise)
-        noise, _ = _restricted.search(design, values, matrix, noise, KNOWN_NOISE, KNOWN_NOISE_DEVIATION, 1 if turn else 3)
-        found = _restricted.parts(design, values, matrix(noise)[0], np.zeros(sets + (1,)))
+        some, said = Account(*(part[moving] for part in account)), Sensors(*(np.broadcast_to(part, sets)[moving] for part in sensors))
+        design, values, matrix = _straightened(some, machine, said, at[moving], noise[moving])
+        fresh_noise = _restricted.search(design, values, matrix, noise[moving], KNOWN_NOISE, KNOWN_NOISE_DEVIATION, 1 if turn else 3)
+        found = _restricted.parts(design, values, matrix(fresh_noise)[0])
         fresh = _bounded(found.value)
         error = np.sqrt(np.diagonal(found.covariance, axis1=-2, axis2=-1))
-        settled = np.all(np.abs(fresh - at) <= LITTLE * error, axis=-1)
-        at = fresh
-        if np.all(settled):
+        still = np.any(np.abs(fresh - at[moving]) > LITTLE * error, axis=-1)
+        at[moving], noise[moving] = fresh, fresh_noise
+        moving[moving] = still
+        if not np.any(moving):
             break
     gust = np.exp(noise[..., 0])
     design, values, matrix = _straightened(account, machine, sensors, at, noise)
-    mixed = _restricted.finish(design, values, matrix, noise, KNOWN_NOISE, KNOWN_NOISE_DEVIATION, settled)
+    mixed = _restricted.finish(design, values, matrix, noise, KNOWN_NOISE_DEVIATION)
     value, whole = mixed.value, mixed.covariance
     # the mean drag of the gusts is known as well as their strength is
     moved = _by_gust(account, machine, at, gust)
@@ -402,7 +404,7 @@ def fit(account: Account, machine: Machine, sensors: Sensors, begin: u.Number) -
         mixed.noise_covariance,
         np.where(account.used, residual, np.nan),
         np.where(account.used, mixed.by_others[..., :count], np.nan),
-        settled,
+        ~moving,
     )
 
 

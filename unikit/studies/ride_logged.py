@@ -26,6 +26,7 @@ from .loads import trim_torque
 from .split import torque_split
 
 AT_ONCE = 20_000  # samples whose split is worked out together, for the sake of memory
+EASED = 6.0  # s
 CALM = 0.3  # m/s: below that the rider stands beside the machine
 DAY = datetime(2031, 5, 14)  # of the example logs, invented
 
@@ -94,6 +95,14 @@ def _remembering(stream: np.random.Generator, shape: tuple[int, int], deviation:
     return deviation * lfilter([1.0], [1.0, -decay], fresh, axis=-1)
 
 
+def _eased(wish: np.ndarray, steps: float) -> np.ndarray:
+    """A wish that changes gradually: nobody jumps to another speed."""
+    from scipy.signal import lfilter
+
+    decay = np.exp(-1 / steps)
+    return wish[:, :1] + lfilter([1 - decay], [1.0, -decay], wish - wish[:, :1], axis=-1)
+
+
 @dataclass(frozen=True)
 class _Country:
     """Hills and turns along the way out, of each ride its own."""
@@ -142,7 +151,7 @@ def _travel(stream, country: _Country, scenario: Scenario, rides: int, gusts: np
     blocks = np.linspace(scenario.slowest, scenario.fastest, 4)
     each = 110.0  # s at one speed
     order = stream.permuted(np.tile(blocks, (rides, 1 + int(scenario.duration / (each * len(blocks))), 1)), axis=-1).reshape(rides, -1)
-    wish = order[:, (clock / each).astype(int) % order.shape[1]]
+    wish = _eased(order[:, (clock / each).astype(int) % order.shape[1]], EASED / step)
     wobble = _remembering(stream, (rides, count), scenario.speed_deviation, scenario.speed_time, step)
     middle = scenario.duration * (np.arange(scenario.stands) + 0.3 + 0.4 * stream.random((rides, scenario.stands))) / max(scenario.stands, 1)
     halted = np.any(np.abs(clock[None, :, None] - middle[:, None, :]) < scenario.stand_time / 2 + 6.0, axis=-1)
