@@ -247,3 +247,31 @@ def test_datasheet_names_contradictions_and_a_field_can_be_left_out(capsys):
 def test_datasheet_says_what_is_wrong_in_one_line(capsys, arguments, said):
     code, out, err = run(capsys, "datasheet", *arguments)
     assert code == 2 and out == "" and len(err.splitlines()) == 1 and said in err
+
+
+LOG, RIDE = ROOT / "data" / "logs" / "patchy.csv", ROOT / "data" / "logs" / "patchy.toml"
+
+
+def test_ride_prints_accounts_and_repairs(capsys, tmp_path):
+    code, out, err = run(capsys, "ride", LOG, RIDE, "--length", "100 m", "--csv", tmp_path / "stretches.csv")
+    assert (code, err) == (0, "")
+    assert "distance by speed: 0.449 km" in out and "- the last row, line 229, breaks off: left out" in out
+    rows = list(csv.DictReader((tmp_path / "stretches.csv").read_text(encoding="utf-8").splitlines()))
+    assert sum(float(row["distance [m]"]) for row in rows) == pytest.approx(449, abs=0.5)
+    code, _, err = run(capsys, "ride", LOG, RIDE, "--csv", tmp_path / "stretches.csv")
+    assert code == 2 and "stretches.csv: not written" in err
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        ((LOG, LOG), "patchy.csv"),
+        ((RIDE, RIDE), "expected one column 'uptime_ms'"),
+        (("none.csv", RIDE), "none.csv: expected a file"),
+        ((LOG, RIDE, "--time", "60 m"), "60 m"),
+        ((LOG, RIDE, "--length", "-5 m"), "length -5.0"),
+    ],
+)
+def test_ride_says_what_is_wrong(capsys, arguments, said):
+    code, out, err = run(capsys, "ride", *arguments)
+    assert (code, out) == (2, "") and said in err

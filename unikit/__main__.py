@@ -1,4 +1,4 @@
-"""Commands: ``python -m unikit review BUILD.toml``, ``python -m unikit datasheet SHEET.toml`` and ``python -m unikit lab``."""
+"""Commands: ``python -m unikit review BUILD.toml``, ``… datasheet SHEET.toml``, ``… ride LOG.csv MAPPING.toml`` and ``… lab``."""
 
 from __future__ import annotations
 
@@ -8,9 +8,13 @@ import subprocess
 import sys
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 from . import __version__
+
+if TYPE_CHECKING:
+    from .studies.results import Result
 
 START = Path("notebooks") / "00_start_here.ipynb"
 
@@ -30,6 +34,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
     sheet.add_argument("--into", help="build file whose wheel the motor must fit, and into which it goes")
     sheet.add_argument("--save", help="write that build with the motor in it to this file, which must not exist yet")
     sheet.add_argument("--leave-out", action="append", default=[], metavar="FIELD", help="a field not to believe; may be repeated")
+    ride = commands.add_parser("ride", help="print the accounts of a ride log, and what was repaired in it")
+    ride.add_argument("log", help="table of the log (CSV)")
+    ride.add_argument("mapping", help="mapping file that declares its columns (TOML)")
+    cut = ride.add_mutually_exclusive_group()
+    cut.add_argument("--time", help="cut it into stretches of this time; default: 60 s")
+    cut.add_argument("--length", help="cut it into stretches of this length of road instead, such as '500 m'")
+    ride.add_argument("--csv", help="also write the stretches as a CSV file, which must not exist yet")
     lab = commands.add_parser("lab", help="open the notebooks in JupyterLab")
     lab.add_argument("notebook", nargs="?", help="notebook to open; default: the first one")
     chosen = parser.parse_args(arguments)
@@ -37,6 +48,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return _review(chosen.build, chosen.cases, chosen.rules, chosen.csv)
     if chosen.command == "datasheet":
         return _datasheet(chosen.sheet, chosen.into, chosen.save, chosen.leave_out)
+    if chosen.command == "ride":
+        return _ride(chosen.log, chosen.mapping, chosen.time or ("" if chosen.length else "60 s"), chosen.length, chosen.csv)
     return _lab(chosen.notebook)
 
 
@@ -90,15 +103,41 @@ def _review(build_path: str, cases_path: str | None, rules: str | None, csv_path
         print(found, flush=True)
     except BrokenPipeError:  # the reader of a pipe, such as head, has seen enough
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    if csv_path:
+    return _write_csv(found, csv_path)
+
+
+def _write_csv(found: Result, path: str | None) -> int:
+    """Write the table of a result where it was asked for, never over a file."""
+    if path:
         text = found.table().to_csv(index=False, lineterminator="\n")
         try:
-            with open(csv_path, "x", encoding="utf-8", newline="") as handle:
+            with open(path, "x", encoding="utf-8", newline="") as handle:
                 handle.write(text)
         except OSError as error:
-            print(f"{csv_path}: not written: {error.strerror or error}", file=sys.stderr)
+            print(f"{path}: not written: {error.strerror or error}", file=sys.stderr)
             return 2
     return 0
+
+
+def _ride(log: str, mapping: str, time: str, length: str | None, csv_path: str | None) -> int:
+    """Print the accounts of a ride log; on a terminal the share that was read comes first."""
+    from . import units
+    from .studies import ride_accounts, stretches
+
+    for stream in (sys.stdout, sys.stderr):
+        stream.reconfigure(errors="replace")
+    told = (lambda share: print(f"\rread {100 * share:.0f} %", end="", file=sys.stderr, flush=True)) if sys.stderr.isatty() else None
+    try:
+        by = {"length": units.parse(length, "length")} if length else {"time": units.parse(time, "time")}
+        found = ride_accounts.study(*stretches.stretches_of(log, mapping, **by, progress=told))
+    except ValueError as error:
+        print(error, file=sys.stderr)
+        return 2
+    finally:
+        if told:
+            print(file=sys.stderr)
+    print(found.page(), flush=True)
+    return _write_csv(found, csv_path)
 
 
 def _cases_near(build: Path) -> Path:

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from .columns import Column, Declared
+from .columns import Column, Declared, Head
 from .errors import show
 from .fields import nearest
 
@@ -36,7 +36,7 @@ QUANTITIES: dict[str, str] = {
     "head_wind": "speed",  # of the air against the ground, positive from ahead
 }
 _COLUMN_NAMES = ("column", "unit", "sign")
-_NAMES = ("format", "name", "source", "note", "delimiter", "decimal", "columns")
+_NAMES = ("format", "name", "source", "note", "delimiter", "decimal", "encoding", "names_line", "first_line", "columns")
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,6 +80,7 @@ class Layout:
     delimiter: str
     decimal: str
     columns: Mapping[str, Column]
+    head: Head
 
 
 def read_layout(
@@ -94,7 +95,7 @@ def read_layout(
         declared.wrong("format", table.get("format"), f"format = {MAPPING_FORMAT}", show(table.get("format")))
     texts = [declared.text(table, name) for name in ("name", "source")]
     separators = declared.separators(table)
-    return Layout(*texts, *separators, _columns(table.get("columns"), declared, column_names or {}))
+    return Layout(*texts, *separators, _columns(table.get("columns"), declared, column_names or {}), declared.head(table))
 
 
 def _columns(table: Any, declared: Declared, more: Mapping[str, Collection[str]]) -> dict[str, Column]:

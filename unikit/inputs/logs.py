@@ -62,7 +62,7 @@ def load_log(path: str | os.PathLike[str], mapping_path: str | os.PathLike[str])
     """
     mapping = load_mapping(mapping_path)
     layout = mapping.layout
-    table = read_table(path, layout.columns, layout.delimiter, layout.decimal)
+    table = read_table(path, layout.columns, layout.delimiter, layout.decimal, layout.head)
     rate, values = _evenly(table.values, mapping, table.file, table.lines)
     return make_log(layout.name, layout.source, rate, values)
 

@@ -8,18 +8,21 @@ Speed and distance are negative while the wheel rolls back.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+import os
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
 from .. import units as u
-from ..inputs.ride_logs import RideLog
+from ..inputs.ride_logs import Progress, RideLog, RideStream
 from .results import Result, shown
 
 STANDING_SPEED = 0.5  # m/s; slower is standing: wheel sensors report little of use below it, common practice, no source
 SHORTEST_STAND = 3.0  # s; a shorter halt stays within its stretch
 LONGEST = 3600.0  # s; of a stretch that is cut by its length, so that standing cannot make it endless
+POSITION_STEP = 20.0  # m of road between positions that are joined: closer ones add their scatter, farther ones cut corners
+EARTH_RADIUS = 6371008.8  # m, mean of the three half axes
 STEADY = 0.05  # usual standard deviation of speed over its mean up to which a stretch is steady
 
 
@@ -50,9 +53,12 @@ class Stretches(Result):
     stated_distance: u.Metre | None = shown("distance by its column", "m", 1)
     altitude_change: u.Metre | None = shown("altitude change", "m", 2)
     slope_rise: u.Metre | None = shown("rise by the slope's column", "m", 2)  # integral of v sin(atan slope) dt
-    pedal_work: u.Joule | None = shown("pedal work", "Wh", 3)
+    position_distance: u.Metre | None = shown("distance by positions", "m", 1)  # straight lines over POSITION_STEP of road
+    pedal_work: u.Joule | None = shown("pedal work", "Wh", 3)  # driving less braking
+    braking_work: u.Joule | None = shown("braking work of the legs", "Wh", 3)  # where pedal power is negative, as a positive number
     motor_torque: u.NewtonMetre | None = shown("mean motor torque along the way", "N*m", 2)  # times distance over wheel radius is its work
     electrical_work: u.Joule | None = shown("electrical work", "Wh", 3)  # integral of U I dt
+    fed_back_work: u.Joule | None = shown("electrical work fed back", "Wh", 3)  # where battery power is negative, as a positive number
     charge: u.Coulomb | None = shown("charge", "Ah", 4)
     current_squared: u.AmpereSquaredSecond | None = shown("I² dt", "A^2*s", 1)
     winding_temperature: u.Kelvin | None = shown("mean winding temperature", "degC", 1)
@@ -98,9 +104,50 @@ def cut(log: RideLog, time: u.Second | None = None, *, length: u.Metre | None = 
     halt or the end of a piece is a shorter one.
     """
     check_cut(time, length, steady)
-    if "speed" not in log:
-        raise ValueError(f"log {log.name!r} has no speed, which stretches need; it holds {', '.join(log.values)}")
+    _check_speed(log.name, log.values)
     return _integrate(log, list(_bounds(log, time, length)), steady)
+
+
+def stretches_of(
+    path: str | os.PathLike[str],
+    mapping_path: str | os.PathLike[str],
+    time: u.Second | None = None,
+    *,
+    length: u.Metre | None = None,
+    steady: u.Ratio = STEADY,
+    progress: Progress | None = None,
+) -> tuple[Stretches, tuple[str, ...]]:
+    """Stretches of a ride log's file, and the notes of its reading, without ever holding the whole log.
+
+    They are those that :func:`cut` makes of the whole log.
+    """
+    check_cut(time, length, steady)
+    stream = RideStream(path, mapping_path, progress=progress)
+    _check_speed(stream.layout.name, stream.layout.columns)
+    parts, rest, halted = [], None, False
+    for part in stream:
+        rest = part if rest is None else _extended(rest, part)
+        settled = [bound for bound in _bounds(rest, time, length, halted) if rest["time"][bound[1]] <= rest["time"][-1] - SHORTEST_STAND]
+        if settled:
+            parts.append(_integrate(rest, settled, steady))
+            _, end, halted = settled[-1]
+            rest = _from(rest, end)
+    parts.append(_integrate(rest, list(_bounds(rest, time, length, halted)), steady))
+    return join(parts), stream.notes
+
+
+def _extended(log: RideLog, more: RideLog) -> RideLog:
+    values = {name: np.concatenate([log[name], more[name]]) for name in log.values}
+    return replace(log, values=values, piece=np.concatenate([log.piece, more.piece]))
+
+
+def _from(log: RideLog, row: int) -> RideLog:
+    return replace(log, values={name: values[row:] for name, values in log.values.items()}, piece=log.piece[row:])
+
+
+def _check_speed(name: str, quantities: Collection[str]) -> None:
+    if "speed" not in quantities:
+        raise ValueError(f"log {name!r} has no speed, which stretches need; it holds {', '.join(quantities)}")
 
 
 def check_cut(time: float | None, length: float | None, steady: float) -> None:
@@ -112,13 +159,13 @@ def check_cut(time: float | None, length: float | None, steady: float) -> None:
         raise ValueError(f"steady must be a share from 0 to 1, got {steady}")
 
 
-def _bounds(log: RideLog, time: float | None, length: float | None) -> Iterator[tuple[int, int, bool]]:
-    """First and last row of each stretch, and whether it is one of standing."""
+def _bounds(log: RideLog, time: float | None, length: float | None, halted: bool = False) -> Iterator[tuple[int, int, bool]]:
+    """First and last row of each stretch, and whether it is one of standing; ``halted`` if the log begins amid a long halt."""
     clock, speed = log["time"], log["speed"]
     slow = np.abs(speed) < STANDING_SPEED
-    way = np.concatenate([[0.0], np.cumsum(0.5 * (np.abs(speed[1:]) + np.abs(speed[:-1])) * np.diff(clock))])
+    way = _way(log)
     for first, last in _pieces(log.piece):
-        for begin, end, standing in _runs(clock, slow, first, last):
+        for begin, end, standing in _runs(clock, slow, first, last, halted and first == 0):
             at = begin
             while at < end:
                 if length is None:
@@ -131,13 +178,19 @@ def _bounds(log: RideLog, time: float | None, length: float | None) -> Iterator[
                 at = stop
 
 
+def _way(log: RideLog) -> np.ndarray:
+    """Road that was passed, forward or backward, up to each row."""
+    speed = np.abs(log["speed"])
+    return np.concatenate([[0.0], np.cumsum(0.5 * (speed[1:] + speed[:-1]) * np.diff(log["time"]))])
+
+
 def _pieces(piece: np.ndarray) -> list[tuple[int, int]]:
     """First and last row of each unbroken piece."""
     ends = np.flatnonzero(np.diff(piece))
     return list(zip([0, *(ends + 1)], [*ends, len(piece) - 1], strict=True)) if len(piece) else []
 
 
-def _runs(clock: np.ndarray, slow: np.ndarray, first: int, last: int) -> Iterator[tuple[int, int, bool]]:
+def _runs(clock: np.ndarray, slow: np.ndarray, first: int, last: int, halted: bool) -> Iterator[tuple[int, int, bool]]:
     """Moving and standing by turns within a piece; a halt shorter than ``SHORTEST_STAND`` counts as moving."""
     stands = slow[first:last] & slow[first + 1 : last + 1]  # of the intervals
     edges = [0, *(np.flatnonzero(np.diff(stands)) + 1), len(stands)]
@@ -145,7 +198,8 @@ def _runs(clock: np.ndarray, slow: np.ndarray, first: int, last: int) -> Iterato
     for left, right in zip(edges[:-1], edges[1:], strict=True):
         if left == right:
             return
-        held = bool(stands[left]) and clock[first + right] - clock[first + left] >= SHORTEST_STAND * (1 - 1e-9)
+        long = clock[first + right] - clock[first + left] >= SHORTEST_STAND * (1 - 1e-9) or (halted and left == 0)
+        held = bool(stands[left]) and long
         if standing is not None and held != standing:
             yield begin, first + left, standing
             begin = first + left
@@ -207,9 +261,12 @@ def _integrate(log: RideLog, bounds: list[tuple[int, int, bool]], steady: float)
         stated_distance=change("distance"),
         altitude_change=change("altitude"),
         slope_rise=of("rise", "slope"),
+        position_distance=_by_positions(log, begin, end) if "latitude" in log and "longitude" in log else None,
         pedal_work=of("itself", "pedal_power"),
+        braking_work=of("negative", "pedal_power"),
         motor_torque=torque,
         electrical_work=of("product", "battery_voltage", "battery_current"),
+        fed_back_work=of("negative product", "battery_voltage", "battery_current"),
         charge=of("itself", "battery_current"),
         current_squared=of("square", "battery_current"),
         **means,
@@ -224,10 +281,24 @@ def _integrate(log: RideLog, bounds: list[tuple[int, int, bool]], steady: float)
     )
 
 
+def _by_positions(log: RideLog, begin: np.ndarray, end: np.ndarray) -> np.ndarray:
+    """Length of the straight lines between positions ``POSITION_STEP`` of road apart, and the last one of each stretch."""
+    latitude, longitude, way, found = log["latitude"], log["longitude"], _way(log), np.full(len(begin), np.nan)
+    for number, (first, last) in enumerate(zip(begin, end, strict=True)):
+        marks = np.searchsorted(way, np.arange(way[first], way[last], POSITION_STEP))
+        rows = np.unique(np.concatenate([marks, [first, last]]))
+        north = np.diff(latitude[rows])
+        east = np.cos(latitude[rows[1:]] / 2 + latitude[rows[:-1]] / 2) * (np.mod(np.diff(longitude[rows]) + np.pi, 2 * np.pi) - np.pi)
+        found[number] = EARTH_RADIUS * np.hypot(north, east).sum()
+    return found
+
+
 _INTEGRANDS: Mapping = {
     "itself": lambda v, x: x,
+    "negative": lambda v, x: np.maximum(-x, 0.0),
     "square": lambda v, x: x**2,
     "product": lambda v, x, y: x * y,
+    "negative product": lambda v, x, y: np.maximum(-x * y, 0.0),
     "along the way": lambda v, x: v * x,
     "rise": lambda v, slope: v * slope / np.sqrt(1 + slope**2),
     "north": lambda v, h: v * np.cos(h),
