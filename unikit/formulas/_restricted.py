@@ -45,7 +45,7 @@ class Mixed(NamedTuple):
     inverse: np.ndarray
 
 
-def parts(design: np.ndarray, values: np.ndarray, noise_covariance: np.ndarray, surprise: np.ndarray = np.zeros(1)) -> Parts:
+def parts(design: np.ndarray, values: np.ndarray, noise_covariance: np.ndarray, surprise: np.ndarray | None = None) -> Parts:
     """Generalised least squares at a known covariance, and the restricted log likelihood."""
     lower = np.linalg.cholesky(noise_covariance)
     inverse = np.linalg.inv(noise_covariance)
@@ -56,7 +56,7 @@ def parts(design: np.ndarray, values: np.ndarray, noise_covariance: np.ndarray, 
     pulled = (projection @ values[..., None])[..., 0]
     value = (covariance @ (np.swapaxes(weighted, -1, -2) @ values[..., None]))[..., 0]
     determinants = 2 * np.log(np.diagonal(lower, axis1=-2, axis2=-1)).sum(-1) + np.linalg.slogdet(information)[1]
-    objective = -0.5 * (determinants + np.sum(values * pulled, axis=-1) + np.square(surprise).sum(-1))
+    objective = -0.5 * (determinants + np.sum(values * pulled, axis=-1) + (0.0 if surprise is None else np.sum(surprise**2, axis=-1)))
     return Parts(objective, value, covariance, inverse, projection, pulled, weighted)
 
 

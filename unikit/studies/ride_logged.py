@@ -153,7 +153,9 @@ def _travel(stream, country: _Country, scenario: Scenario, rides: int, gusts: np
     order = stream.permuted(np.tile(blocks, (rides, 1 + int(scenario.duration / (each * len(blocks))), 1)), axis=-1).reshape(rides, -1)
     wish = _eased(order[:, (clock / each).astype(int) % order.shape[1]], EASED / step)
     wobble = _remembering(stream, (rides, count), scenario.speed_deviation, scenario.speed_time, step)
-    middle = scenario.duration * (np.arange(scenario.stands) + 0.3 + 0.4 * stream.random((rides, scenario.stands))) / max(scenario.stands, 1)
+    middle = (
+        scenario.duration * (np.arange(scenario.stands) + 0.3 + 0.4 * stream.random((rides, scenario.stands))) / max(scenario.stands, 1)
+    )
     halted = np.any(np.abs(clock[None, :, None] - middle[:, None, :]) < scenario.stand_time / 2 + 6.0, axis=-1)
     speed, place = np.zeros((rides, count)), np.zeros((rides, count))
     back = clock >= scenario.duration / 2
@@ -266,8 +268,12 @@ def _split(build, case, speed, wheel_torque, slope, charge, winding) -> dict[str
 
 # The example logs: what is ridden, when, and with which seed.
 EXAMPLES = {
-    "errand": (Scenario(duration=2340.0), 21, DAY.replace(hour=7, minute=40)),
-    "homeward": (Scenario(duration=1980.0, wind_from_north=-1.6, wind_from_east=0.7, gust_deviation=1.1), 22, DAY.replace(hour=17, minute=5)),
+    "errand": (Scenario(duration=2340.0, gust_deviation=0.4, hills=1.3), 21, DAY.replace(hour=7, minute=40)),
+    "homeward": (
+        Scenario(duration=1980.0, wind_from_north=-1.6, wind_from_east=0.7, gust_deviation=0.6),
+        22,
+        DAY.replace(hour=17, minute=5),
+    ),
 }
 
 

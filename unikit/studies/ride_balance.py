@@ -45,7 +45,9 @@ def motor_torque(build: Build, case: Case, log: RideLog, share: float = 1.0) -> 
     """
     rotation = log["speed"] / build.wheel.radius
     warm = log.get("winding_temperature")
-    state = drive(build, case.state_of_charge, case.air_temperature if warm is None else np.where(np.isnan(warm), case.air_temperature, warm))
+    state = drive(
+        build, case.state_of_charge, case.air_temperature if warm is None else np.where(np.isnan(warm), case.air_temperature, warm)
+    )
     resisting = log["pedal_torque"] < 0
     gear = build.gears.named()
     gain = np.where(resisting, assist_gain(build, gear, True), assist_gain(build, gear))
@@ -90,9 +92,7 @@ def account_of(
     picked = every.pick(chosen)
     follows = np.zeros(len(chosen), bool)
     follows[:-1] = (np.diff(chosen) == 1) & (np.abs(picked.start[1:] - picked.start[:-1] - picked.duration[:-1]) < 1e-6)
-    account = road_fit.Account(
-        **{name: value[known] for name, value in found.items()}, shared=follows, used=np.ones(len(chosen), bool)
-    )
+    account = road_fit.Account(**{name: value[known] for name, value in found.items()}, shared=follows, used=np.ones(len(chosen), bool))
     left_out = ~every.standing & ~short & ~beside_halts & beside
     return RideAccount(
         picked,
@@ -156,7 +156,10 @@ def _whole(build: Build, case: Case, log: RideLog, picked: Stretches, integral) 
     driving = torque >= 0
     end = picked.start + picked.duration
     rise = _smooth_altitude(log, end, picked.piece) - _smooth_altitude(log, picked.start, picked.piece)
-    kinetic = [road.kinetic_energy(build.total_mass, pace, build.wheel_inertia, build.wheel.radius) for pace in (picked.start_speed, picked.end_speed)]
+    kinetic = [
+        road.kinetic_energy(build.total_mass, pace, build.wheel_inertia, build.wheel.radius)
+        for pace in (picked.start_speed, picked.end_speed)
+    ]
     motor, motor_slope = np.zeros(len(picked)), np.zeros(len(picked))
     if build.motor is not None:
         drag = drive(build, case.state_of_charge).drag(rotation)
