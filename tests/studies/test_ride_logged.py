@@ -95,7 +95,7 @@ def test_rides_go_out_and_back_and_stop(parts):
     logged = ride_logged.ride(true, case, BARE, seed=6, rides=3)
     speed = logged.values["speed"]
     half = speed.shape[1] // 2
-    assert speed[:, :half].sum(axis=1) == pytest.approx(speed[:, half:].sum(axis=1), rel=0.2)
+    assert speed[:, :half].sum(axis=1) == pytest.approx(speed[:, half:].sum(axis=1), rel=0.35)
     assert np.all((speed == 0).sum(axis=1) > 60)
     resting = logged.values["battery_current"][speed == 0]
     assert resting == pytest.approx(np.full(resting.shape, 6.0 / 52.0), rel=0.1)  # nothing but the standby power

@@ -109,6 +109,39 @@ class RideFit(Result):
         return lines
 
 
+@dataclass(frozen=True)
+class Believed(Result):
+    """What a log says against the numbers of the build file, in still air and with nothing fitted."""
+
+    log: str = shown("log")
+    stretches: int = shown("stretches", "", 0)
+    mean_excess: u.Newton = shown("force beyond the build's, mean", "N", 2)
+    speed: u.MetrePerSecond = shown("speed", "km/h", 1)
+    pressure: u.Number = shown("air speed squared in m²/s², in still air", "", 1)
+    measured: u.Newton = shown("measured force for road and air", "N", 2)
+    predicted: u.Newton = shown("predicted by the build", "N", 2)
+    rolling_coefficient: u.Ratio = 0.0
+    drag_area: u.SquareMetre = 0.0
+    drive_efficiency: u.Ratio = 0.0
+
+
+def believed(build: Build, case: Case, log: RideLog) -> Believed:
+    """The stretches of a log beside what the build makes expected, before anything is fitted."""
+    account = account_of(build, case, log).account
+    machine, value = machine_of(build, case), begin_of(build)
+    measured, predicted = road_fit.pushed(account, value), road_fit.resisted(account, machine, value)
+    return Believed(
+        log=log.name,
+        stretches=len(measured),
+        mean_excess=float(np.mean(measured - predicted)),
+        speed=account.distance / account.duration,
+        pressure=road_fit.pressure(account, value, 0.0),
+        measured=measured,
+        predicted=predicted,
+        **dict(zip(road_fit.FITTED, value[:3], strict=False)),
+    )
+
+
 def study(
     build: Build,
     case: Case,

@@ -18,7 +18,7 @@ import numpy as np
 
 from .. import units as u
 from ..formulas import road
-from ..inputs import Build, Case, load_build, load_case
+from ..inputs import Build, Case, load_build
 from ..inputs import replace as replaced
 from ..inputs.ride_logs import RideLog, make_ride
 from .drive import drive
@@ -266,6 +266,19 @@ def _split(build, case, speed, wheel_torque, slope, charge, winding) -> dict[str
     return {name: np.concatenate(part).reshape(speed.shape) for name, part in parts.items() if part}
 
 
+# The day of the example logs; the lesson's case states the same air.
+WEATHER = Case(
+    name="Day of the example rides",
+    speed=4.0,
+    slope=0.0,
+    head_wind=0.0,
+    altitude=12.0,
+    air_temperature=287.15,
+    duration=2300.0,
+    distance=9000.0,
+    state_of_charge=0.95,
+    wanted_speed=5.0,
+)
 # The example logs: what is ridden, when, and with which seed.
 EXAMPLES = {
     "errand": (Scenario(duration=2340.0, gust_deviation=0.4, hills=1.3), 21, DAY.replace(hour=7, minute=40)),
@@ -277,10 +290,10 @@ EXAMPLES = {
 }
 
 
-def example(build: Build, case: Case, name: str) -> RideLog:
-    """An example log as its sensors say, before it is written."""
+def example(build: Build, name: str) -> RideLog:
+    """An example log as its sensors say, before it is written, for a build that may be another one."""
     scenario, seed, _ = EXAMPLES[name]
-    return ride(hidden(build), case, scenario, seed).log(name=name)
+    return ride(hidden(build), WEATHER, scenario, seed).log(name=name)
 
 
 def text_of(log: RideLog, begin: datetime) -> str:
@@ -304,10 +317,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Write the example logs into a folder, by default ``data/logs``."""
     given = sys.argv[1:] if arguments is None else arguments
     folder = Path(given[0] if given else "data/logs")
-    build, case = load_build(Path("data/builds/harbour_commuter.toml")), load_case(Path("data/cases/flat_cruise.toml"))
+    build = load_build(Path("data/builds/harbour_commuter.toml"))
     for name, (_, _, begin) in EXAMPLES.items():
         path = folder / f"{name}.csv"
-        path.write_text(text_of(example(build, case, name), begin), encoding="utf-8", newline="\n")
+        path.write_text(text_of(example(build, name), begin), encoding="utf-8", newline="\n")
         print(f"{path}: written")
     return 0
 
