@@ -9,11 +9,10 @@ from unikit.inputs import load_build, load_case
 from unikit.studies import ride_balance, ride_log, ride_logged
 
 # Davies and Goldsmith, Statistical Methods in Research and Production: yield of dyestuff, six batches of five (from memory)
-DYESTUFF = np.array(
+DYESTUFF = np.loadtxt(
     """1545 1440 1440 1520 1580 1540 1555 1490 1560 1495 1595 1550 1605 1510 1560
-    1445 1440 1595 1465 1545 1595 1630 1515 1635 1625 1520 1455 1450 1480 1445""".split(),
-    float,
-)
+    1445 1440 1595 1465 1545 1595 1630 1515 1635 1625 1520 1455 1450 1480 1445""".splitlines()
+).ravel()
 
 
 @pytest.fixture(scope="module")

@@ -22,7 +22,8 @@ def parts():
 
 @pytest.fixture(scope="module")
 def found(parts):
-    return {name: ride_log.study(parts[0], parts[2], load_ride(LOGS / f"{name}.csv", LOGS / "ride.toml")) for name in ("errand", "homeward")}
+    logs = {name: load_ride(LOGS / f"{name}.csv", LOGS / "ride.toml") for name in ("errand", "homeward")}
+    return {name: ride_log.study(parts[0], parts[2], log) for name, log in logs.items()}
 
 
 @pytest.mark.parametrize("name", ["errand", "homeward"])
@@ -148,3 +149,15 @@ def test_a_machine_without_motor_needs_no_battery(parts):
     if ungeared.motor is None:
         result = ride_log.study(ungeared, case, legs)
         assert result.interval("drag_area")[1] - 0.2 < 0.66 < result.interval("drag_area")[2] + 0.2
+
+
+def test_holes_in_a_log_cost_their_stretches_alone(parts):
+    build, true, case = parts
+    log = ride_logged.ride(true, case, seed=9).log()
+    whole = ride_log.study(build, case, log)
+    heading, current = np.array(log["heading"]), np.array(log["battery_current"])
+    heading[600:604], current[1200] = np.nan, np.nan
+    holed = ride_log.study(build, case, make_ride("holed", "test", dict(log.values) | {"heading": heading, "battery_current": current}))
+    assert whole.stretches - 4 <= holed.stretches < whole.stretches
+    assert any("hold unknown values" in note for note in holed.notes)
+    assert abs(holed.drag_area - whole.drag_area) < whole.fit.error[1]

@@ -7,7 +7,7 @@ import pytest
 
 from unikit.formulas import road
 from unikit.inputs import load_build, load_case, load_ride
-from unikit.studies import ride_logged
+from unikit.studies import ride_balance, ride_logged
 
 LOGS = Path("data/logs")
 BARE = ride_logged.Scenario(
@@ -46,7 +46,7 @@ def test_the_example_logs_are_read(name, minutes):
     log = load_ride(LOGS / f"{name}.csv", LOGS / "ride.toml")
     assert log["time"][-1] == pytest.approx(60 * minutes)
     assert log.piece[-1] == 0
-    for quantity in ("speed", "pedal_torque", "crank_rate", "battery_voltage", "battery_current", "altitude", "heading", "winding_temperature"):
+    for quantity in (*ride_balance.NEEDED, "crank_rate", "battery_voltage", "battery_current", "winding_temperature"):
         assert np.isfinite(log[quantity]).all()
 
 
@@ -70,7 +70,7 @@ def test_work_at_the_wheel_is_what_road_and_air_take(parts, trim):
     speed, torque = log["speed"], log["pedal_torque"]
     rotation = speed / true.wheel.radius
     efficiency = np.where(torque >= 0, true.gears.named().efficiency, 1 / true.gears.named().efficiency)
-    motor = (motor_torque(true, case, log) - drive(true).drag(rotation)) * rotation
+    motor = (motor_torque(true, case, log)[0] - drive(true).drag(rotation)) * rotation
     given = np.trapezoid(torque * log["crank_rate"] * efficiency + motor)
     slope = np.gradient(log["altitude"]) / np.maximum(speed, 0.1)
     head = BARE.wind_from_north * np.cos(log["heading"]) + BARE.wind_from_east * np.sin(log["heading"])

@@ -30,10 +30,11 @@ PARAMETERS = (
     "electrical_scale",
 )
 FITTED = PARAMETERS[:5]  # the others are errors of sensors, known beforehand within limits
-NOISE = ("gust deviation", "gust time", "altitude noise", "altitude drift", "force noise")
+NOISE = ("gust deviation", "gust time", "altitude noise", "altitude drift", "force noise", "slow force")
 # What is known of the noise before a ride: median, and the standard deviation of the logarithm. Common practice, no source.
-KNOWN_NOISE = np.log([0.8, 20.0, 0.1, 0.01, 1.0])  # m/s, s, m, m/s^0.5, N s^0.5
-KNOWN_NOISE_DEVIATION = np.full(5, 1.0)
+KNOWN_NOISE = np.log([0.8, 20.0, 0.1, 0.01, 1.0, 0.2])  # m/s, s, m, m/s^0.5, N s^0.5, N
+KNOWN_NOISE_DEVIATION = np.array([1.0, 1.0, 1.0, 1.0, 1.0, 0.7])
+SLOW = 200.0  # s in which surface, posture and the sensors' zeros change
 LOWEST, HIGHEST = np.array([-0.02, 0.02, 0.4]), np.array([0.1, 3.0, 1.2])  # beyond these no trial goes
 STRONGEST_WIND = 20.0  # m/s
 MOST_TURNS = 60
@@ -195,6 +196,7 @@ class Noise:
         self.bent, self.gust = bend[..., :, None] * bend[..., None, :], gust
         self.ends = end_noise(machine.mass, account.distance, account.shared, 1.0)
         self.drift = (machine.mass * GRAVITY / account.distance) ** 2 * account.duration
+        self.slow = gust_likeness(account.start, account.duration, SLOW)
         self.account, self.count = account, account.distance.shape[-1]
         self.both = account.used[..., :, None] & account.used[..., None, :]
 
@@ -225,10 +227,13 @@ class Noise:
         drift, sensors = np.zeros_like(straight), np.zeros_like(straight)
         drift[..., index, index] = square[..., 3, None] * self.drift
         sensors[..., index, index] = square[..., 4, None] / self.account.duration
-        whole = self._padded(straight + bent + ends + drift + sensors)
+        slow = square[..., 5, None, None] * self.slow
+        whole = self._padded(straight + bent + ends + drift + sensors + slow)
         used = self.account.used
         whole[..., rest, rest] += np.concatenate([~used, np.ones(used.shape[:-1] + (3,), bool)], axis=-1)
-        return whole, np.stack([self._padded(part) for part in (2 * straight + 4 * bent, by_time, 2 * ends, 2 * drift, 2 * sensors)])
+        return whole, np.stack(
+            [self._padded(part) for part in (2 * straight + 4 * bent, by_time, 2 * ends, 2 * drift, 2 * sensors, 2 * slow)]
+        )
 
 
 @formula(

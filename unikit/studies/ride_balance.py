@@ -8,7 +8,7 @@ import numpy as np
 
 from ..formulas import pedalling, road, road_fit
 from ..inputs import Build, Case
-from ..inputs.ride_logs import RideLog
+from ..inputs.ride_logs import RideLog, make_ride
 from .drive import drive
 from .split import assist_gain
 from .stretches import Stretches, cut
@@ -18,8 +18,8 @@ SHORTEST_TIME = 8.0  # s; what is left before a halt or at the end may be too sh
 SHORTEST_WAY = 15.0  # m
 SMOOTHED = 2.0  # s on either side of an end over which the altitude is averaged
 NEWTON_STEPS = 4
-RELATIVE_STEP = 0.01
 NEEDED = ("speed", "pedal_torque", "altitude", "heading")
+USED = (*NEEDED, "crank_rate", "battery_voltage", "battery_current", "motor_torque", "winding_temperature")
 
 
 @dataclass(frozen=True)
@@ -35,41 +35,38 @@ class RideAccount:
     unknown: int  # left out because a value is missing
 
 
-def motor_torque(build: Build, case: Case, log: RideLog, share: float = 1.0) -> np.ndarray:
-    """Mean motor torque of each row at the wheel, before iron drag, from battery voltage and current by the motor's model.
+def motor_torque(build: Build, case: Case, log: RideLog) -> tuple[np.ndarray, np.ndarray]:
+    """Mean motor torque of each row at the wheel, before iron drag, by the motor's model; and its change per relative change of power.
 
-    Out of the measured power goes the standby power, and what copper and bridge
-    turn to heat.  The part that follows the pedals pulses with them and costs
-    more copper than a steady torque, and makes the mean of the power less than
-    the product of the logged means.  ``share`` scales the measured power.
+    Out of the measured battery power goes the standby power, and what copper and
+    bridge turn to heat.  The part that follows the pedals pulses with them and
+    costs more copper than a steady torque, and makes the mean of the power less
+    than the product of the logged means.
     """
     rotation = log["speed"] / build.wheel.radius
     warm = log.get("winding_temperature")
-    state = drive(
-        build, case.state_of_charge, case.air_temperature if warm is None else np.where(np.isnan(warm), case.air_temperature, warm)
-    )
-    resisting = log["pedal_torque"] < 0
-    gear = build.gears.named()
+    state = drive(build, case.state_of_charge, case.air_temperature if warm is None else warm)
+    gear, resisting = build.gears.named(), log["pedal_torque"] < 0
     gain = np.where(resisting, assist_gain(build, gear, True), assist_gain(build, gear))
     pulsing = np.abs(gain * log["pedal_torque"]) * np.sqrt(pedalling.shape_mean_square(build.rider.torque_floor) - 1)
     voltage, current = log["battery_voltage"], log["battery_current"]
-    rippling = pulsing * rotation / voltage
-    power = share * (voltage * current - state.pack_resistance * rippling**2)
+    power = voltage * current - state.pack_resistance * (pulsing * rotation / voltage) ** 2
     turning = np.maximum(rotation, 0.1)
-    torque = np.zeros_like(rotation)
+    torque, rate = np.zeros_like(rotation), turning
     for _ in range(NEWTON_STEPS):
-        ends = [state.point(torque + way * pulsing, turning) for way in (-1.0, 1.0)]
-        loss = sum(end.copper_loss + end.bridge_loss for end in ends) / 2
-        slope = sum((end.copper_loss + end.bridge_loss) * np.sign(torque + way * pulsing) for way, end in zip((-1, 1), ends, strict=True))
-        bend = np.maximum(np.abs(torque), pulsing)
-        rate = turning + slope / np.maximum(bend, 0.1)
-        torque = torque + (power - state.standby_power - loss - torque * turning) / np.maximum(rate, 0.5 * turning)
-    return torque
+        parts = []
+        for way in (-1.0, 1.0):  # two torques with the mean and the mean square of the turn
+            one = torque + way * pulsing
+            at = state.point(one, turning)
+            loss = at.copper_loss + at.bridge_loss
+            parts.append((loss, 2 * loss / np.where(np.abs(one) > 0.1, one, np.inf)))
+        loss, slope = ((one + other) / 2 for one, other in zip(*parts, strict=True))
+        rate = np.maximum(turning + slope, 0.5 * turning)
+        torque = torque + (power - state.standby_power - loss - torque * turning) / rate
+    return torque, power / rate
 
 
-def account_of(
-    build: Build, case: Case, log: RideLog, time: float = STRETCH_TIME, beside_halts: bool = False, stretches: Stretches | None = None
-) -> RideAccount:
+def account_of(build: Build, case: Case, log: RideLog, time: float = STRETCH_TIME, beside_halts: bool = False) -> RideAccount:
     """The stretches of a log with what an energy balance needs of each.
 
     Stretches beside a halt are left out unless ``beside_halts`` is true: there
@@ -80,14 +77,15 @@ def account_of(
         missing += [name for name in ("battery_voltage", "battery_current") if name not in log]
     if missing:
         raise ValueError(f"log {log.name!r} has no {missing[0]}, which the fit needs; it holds {', '.join(log.values)}")
-    every = cut(log, time) if stretches is None else stretches
+    log, doubtful = _filled(log)
+    every = cut(log, time)
     integral = _integrals(log)
     zero, zero_deviation = _zero(log, every)
     beside = _beside_halts(every)
     short = (every.duration < SHORTEST_TIME) | (every.distance < SHORTEST_WAY)
     kept = ~every.standing & ~short & (beside_halts | ~beside)
     found = _whole(build, case, log, every.pick(kept), integral)
-    known = np.all([np.isfinite(value) for value in found.values()], axis=0)
+    known = integral(doubtful, every.pick(kept)) == 0
     chosen = np.flatnonzero(kept)[known]
     picked = every.pick(chosen)
     follows = np.zeros(len(chosen), bool)
@@ -103,6 +101,18 @@ def account_of(
         int(np.sum(~every.standing & short)),
         int(np.sum(~known)),
     )
+
+
+def _filled(log: RideLog) -> tuple[RideLog, np.ndarray]:
+    """The log with straight lines where a value is unknown, and 1 for such rows: no stretch with one of them is used."""
+    values, doubtful = dict(log.values), np.zeros(len(log["time"]))
+    for name in USED:
+        unknown = np.isnan(log[name]) if name in log else np.zeros(1, bool)
+        if unknown.any() and not unknown.all():
+            rows = np.arange(len(unknown))
+            values[name] = np.interp(rows, rows[~unknown], np.asarray(log[name])[~unknown])
+            doubtful = np.maximum(doubtful, unknown)
+    return (make_ride(log.name, log.source, values, log.piece, log.notes), doubtful) if doubtful.any() else (log, doubtful)
 
 
 def _beside_halts(every: Stretches) -> np.ndarray:
@@ -163,13 +173,8 @@ def _whole(build: Build, case: Case, log: RideLog, picked: Stretches, integral) 
     motor, motor_slope = np.zeros(len(picked)), np.zeros(len(picked))
     if build.motor is not None:
         drag = drive(build, case.state_of_charge).drag(rotation)
-        if "motor_torque" in log:
-            given = log["motor_torque"]
-            up, down = given * (1 + RELATIVE_STEP), given * (1 - RELATIVE_STEP)
-        else:
-            given, up, down = (motor_torque(build, case, log, share) for share in (1.0, 1 + RELATIVE_STEP, 1 - RELATIVE_STEP))
-        motor = integral((given - drag) * rotation, picked)
-        motor_slope = integral((up - down) * rotation, picked) / (2 * RELATIVE_STEP)
+        given, change = (log["motor_torque"],) * 2 if "motor_torque" in log else motor_torque(build, case, log)
+        motor, motor_slope = integral((given - drag) * rotation, picked), integral(change * rotation, picked)
     gear, turns = build.gears.named(), [integral(np.where(way, turn, 0.0), picked) for way in (driving, ~driving)]
     driven = turns[0] / np.maximum(turns[0] + turns[1], 1e-9)
     mean = picked.speed_squared / picked.distance

@@ -291,8 +291,8 @@ def corrected(build: Build, found: RideFit, record: str = "") -> Build:
     paths = {0: ("wheel", "rolling_coefficient"), 1: ("rider", "drag_area"), 2: (f"gears.gear.{gear}", "efficiency")}
     records = {0: build.wheel, 1: build.rider, 2: build.gears.named(gear)}
     source = (
-        f"ride log {record or repr(found.log)}, {found.stretches} stretches of one ride: value and standard error by unikit.studies.ride_log; "
-        "one day, one tyre pressure, one posture; not checked on another ride"
+        f"ride log {record or repr(found.log)}, {found.stretches} stretches of one ride: "
+        "value and standard error by unikit.studies.ride_log; one day, one tyre pressure, one posture; not checked on another ride"
     )
     changes: dict[str, object] = {}
     for place, (table, name) in paths.items():

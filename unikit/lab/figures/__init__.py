@@ -23,6 +23,7 @@ from . import (
     reach,
     review,
     ride,
+    ride_log,
     rider,
     sensing,
     side,
@@ -59,6 +60,7 @@ TOPICS: dict[str, ModuleType] = {
     "joining": joining,
     "wiring": wiring,
     "ride": ride,
+    "ride_log": ride_log,
     "review": review,
     "parts": parts,
 }
