@@ -16,6 +16,7 @@ from .stretches import Stretches, cut
 STRETCH_TIME = 25.0  # s: about as long as gusts last
 SHORTEST_TIME = 8.0  # s; what is left before a halt or at the end may be too short to say anything
 SHORTEST_WAY = 15.0  # m
+STRAIGHT = 0.94  # length of the mean direction of a stretch below which it turns too far to have one head wind
 SMOOTHED = 2.0  # s on either side of an end over which the altitude is averaged
 NEWTON_STEPS = 4
 NEEDED = ("speed", "pedal_torque", "altitude", "heading")
@@ -32,6 +33,7 @@ class RideAccount:
     torque_zero_deviation: float
     beside_halt: int  # stretches left out because they begin or end at a halt
     too_short: int
+    turning: int  # left out because the way turns too far
     unknown: int  # left out because a value is missing
 
 
@@ -83,7 +85,9 @@ def account_of(build: Build, case: Case, log: RideLog, time: float = STRETCH_TIM
     zero, zero_deviation = _zero(log, every)
     beside = _beside_halts(every)
     short = (every.duration < SHORTEST_TIME) | (every.distance < SHORTEST_WAY)
-    kept = ~every.standing & ~short & (beside_halts | ~beside)
+    usable = ~every.standing & ~short & (beside_halts | ~beside)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        kept = usable & (np.hypot(every.way_north, every.way_east) >= STRAIGHT * np.abs(every.distance))
     found = _whole(build, case, log, every.pick(kept), integral)
     known = integral(doubtful, every.pick(kept)) == 0
     chosen = np.flatnonzero(kept)[known]
@@ -99,6 +103,7 @@ def account_of(build: Build, case: Case, log: RideLog, time: float = STRETCH_TIM
         zero_deviation,
         int(np.sum(left_out)),
         int(np.sum(~every.standing & short)),
+        int(np.sum(usable & ~kept)),
         int(np.sum(~known)),
     )
 

@@ -230,6 +230,7 @@ def _result(log, every, account, kept, machine, sensors, fit, said) -> RideFit:
     for what, count in (
         ("lie beside a halt, where brake and push-off are not measured", every.beside_halt),
         ("are too short", every.too_short),
+        ("turn too far to have one head wind", every.turning),
         ("hold unknown values", every.unknown),
         ("were named to be left out", int(np.sum(~kept))),
     ):
