@@ -78,11 +78,11 @@ def pressure(along: u.Values, across: u.Values, gust: u.Values) -> Pressure:
     source="vanmarcke_random_fields",
     valid="gusts that forget exponentially; stretches in the order of time that do not overlap",
 )
-def gust_likeness(start: u.Second, duration: u.Second, gust_time: u.Second) -> u.Ratio:
+def gust_likeness(stretch_start: u.Second, duration: u.Second, gust_time: u.Second) -> u.Ratio:
     """Covariance of the gusts' means over stretches, over the variance of the gusts; a matrix in the last two axes.
 
     Args:
-        start: when each stretch begins, along the last axis.
+        stretch_start: when each stretch begins, along the last axis.
         duration: how long it lasts.
         gust_time: time in which the likeness of two moments falls to 1/e.
 
@@ -91,7 +91,7 @@ def gust_likeness(start: u.Second, duration: u.Second, gust_time: u.Second) -> u
     """
     positive("duration", duration)
     positive("gust_time", gust_time)
-    start, duration = np.asarray(start, float), np.asarray(duration, float)
+    start, duration = np.asarray(stretch_start, float), np.asarray(duration, float)
     time = np.asarray(gust_time, float)[..., None]
     share = duration / time
     mean = -np.expm1(-share) / share

@@ -256,7 +256,17 @@ def fit(account: Account, machine: Machine, sensors: Sensors, begin: u.Number) -
         sensors: what is known of the sensors beforehand.
         begin: parameters to begin with, in the order of ``PARAMETERS``.
 
-    See ``unikit.studies.ride_log`` for an account of a log.
+    >>> speed, heading, rise = np.tile([3.0, 4.5, 6.0], 8), np.linspace(0, 7, 24), np.tile([0.0, 0.0, 3.0, 3.0], 6)
+    >>> way, time, none, always = 30.0 * speed, np.full(24, 30.0), np.zeros(24), np.ones(24, bool)
+    >>> along, across = speed + np.cos(heading), np.sin(heading)
+    >>> air = 0.36 * along * np.hypot(along, across)
+    >>> force = 90 * GRAVITY * (0.008 * np.sqrt(1 - (rise / way) ** 2) + rise / way) + air
+    >>> directions, work = (np.cos(heading), np.sin(heading)), (force * way / 0.95, 2 * way)
+    >>> stored = (rise, 90 * GRAVITY * rise)
+    >>> ridden = Account(30.0 * np.arange(24), time, way, speed, none, *directions, *stored, *work, *[none] * 5, always, always)
+    >>> at = fit(ridden, Machine(90.0, 1.2, 0.0, 0.0), Sensors(0.0, 1e-3, 1e-3, 1e-3), [0.007, 0.5, 0.97, 0, 0, 0, 0, 0])
+    >>> at.value[:3].round(2).tolist()
+    [0.01, 0.6, 0.95]
     """
     positive("duration", account.duration)
     positive("distance", account.distance)

@@ -235,7 +235,7 @@ def _result(log, every, account, kept, machine, sensors, fit, said) -> RideFit:
         ("were named to be left out", int(np.sum(~kept))),
     ):
         if count:
-            said.append(f"{count} stretches left out: they {what}")
+            said.append(f"{count} of the stretches left out, which {what}")
     return RideFit(
         log=log.name,
         stretches=int(kept.sum()),
@@ -327,7 +327,7 @@ def next_rides(found: RideFit, stretches: int = 24) -> NextRide:
         f"{stretches} steady stretches out and back at {3.6 * fast:.0f} km/h": (fast, 0.0),
         f"{stretches} steady stretches out and back at {3.6 * usual:.0f} km/h": (usual, 0.0),
         f"{stretches} steady stretches out and back at {3.6 * slow:.0f} km/h": (slow, 0.0),
-        f"{stretches} stretches up a hill of 6 % and down again at {3.6 * slow:.0f} km/h": (slow, 0.06),
+        f"{stretches} stretches, half of them up and down a hill of 6 %, half on the level": (usual, 0.06),
     }
     whole = np.linalg.inv(found.fit.covariance)
     left = []
@@ -346,7 +346,8 @@ def _planned(found: RideFit, speed: float, slope: float, count: int) -> road_fit
     duration = np.full(count, 30.0)
     way = np.where(np.arange(count) < count / 2, 1.0, -1.0)
     nothing, distance = np.zeros(count), speed * duration
-    rise = way * slope * distance / np.sqrt(1 + slope**2)
+    hill = np.where(np.arange(count) % (count // 2) < count // 4, slope, 0.0)
+    rise = way * hill * distance / np.sqrt(1 + hill**2)
     gain = found.machine.mass * road_fit.GRAVITY * rise
     turn_per_way = float(
         np.sum(found.account.account.drive_turn + found.account.account.hold_turn) / np.sum(found.account.account.distance)
