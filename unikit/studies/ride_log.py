@@ -116,13 +116,13 @@ class Believed(Result):
     log: str = shown("log")
     stretches: int = shown("stretches", "", 0)
     mean_excess: u.Newton = shown("force beyond the build's, mean", "N", 2)
+    believed_rolling: u.Ratio = shown("rolling coefficient of the build", "", 5)
+    believed_area: u.SquareMetre = shown("drag area of the build", "m^2", 3)
+    believed_efficiency: u.Ratio = shown("drive efficiency of the build", "%", 1)
     speed: u.MetrePerSecond = shown("speed", "km/h", 1)
     pressure: u.Number = shown("air speed squared in m²/s², in still air", "", 1)
     measured: u.Newton = shown("measured force for road and air", "N", 2)
     predicted: u.Newton = shown("predicted by the build", "N", 2)
-    rolling_coefficient: u.Ratio = 0.0
-    drag_area: u.SquareMetre = 0.0
-    drive_efficiency: u.Ratio = 0.0
 
 
 def believed(build: Build, case: Case, log: RideLog) -> Believed:
@@ -138,7 +138,9 @@ def believed(build: Build, case: Case, log: RideLog) -> Believed:
         pressure=road_fit.pressure(account, value, 0.0),
         measured=measured,
         predicted=predicted,
-        **dict(zip(road_fit.FITTED, value[:3], strict=False)),
+        believed_rolling=float(value[0]),
+        believed_area=float(value[1]),
+        believed_efficiency=float(value[2]),
     )
 
 

@@ -30,8 +30,8 @@ def span(scene, least: Span | None = None) -> Span:
         pen.nice(1.5 * float(np.max(seen.pressure))),
         -pen.nice(max(-low, 1.0) * 1.1),
         pen.nice(1.1 * max(high, 1.0)),
-        pen.nice(2.2 * seen.rolling_coefficient),
-        pen.nice(1.9 * seen.drag_area),
+        pen.nice(2.2 * seen.believed_rolling),
+        pen.nice(1.9 * seen.believed_area),
     )
     if least is None:
         return needed
@@ -90,14 +90,14 @@ def _fitted(main, found, held: Span) -> None:
 def _pairs(axes, seen, found) -> None:
     """Outlines that hold two parameters together in 95 of 100 rides, and what the build file says."""
     for name, place, scale, value, color in (
-        ("pair", 1, 1.0, seen.drag_area, style.GREEN),
-        ("other", 2, 100.0, seen.drive_efficiency, style.GREEN),
+        ("pair", 1, 1.0, seen.believed_area, style.GREEN),
+        ("other", 2, 100.0, seen.believed_efficiency, style.GREEN),
     ):
         outline = ride_log.ellipse(found, 0, place) * (1e3, scale)
         axes[name].add_artist(pen.patch(outline, color, style.HATCHES[2]))
         pen.line(axes[name], *outline.T, color=color, linewidth=1.6)
         pen.line(axes[name], 1e3 * found.rolling_coefficient, scale * found.fit.value[place], marker="o", color=color, markersize=5)
-        pen.line(axes[name], 1e3 * seen.rolling_coefficient, scale * value, marker="D", color=style.line(1)["color"], markersize=6)
+        pen.line(axes[name], 1e3 * seen.believed_rolling, scale * value, marker="D", color=style.line(1)["color"], markersize=6)
 
 
 picture = Picture(
