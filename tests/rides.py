@@ -5,7 +5,7 @@ from functools import cache
 import numpy as np
 
 from unikit.formulas import fitting, road_fit
-from unikit.inputs import load_build, load_case
+from unikit.inputs import load_build, load_case, replace
 from unikit.studies import ride_balance, ride_log, ride_logged
 
 BUILD, CASE = "data/builds/harbour_commuter.toml", "data/cases/flat_cruise.toml"
@@ -20,9 +20,10 @@ def parts():
     return build, ride_logged.hidden(build), load_case(CASE)
 
 
-def fitted(rides, seed, scenario=None):
+def fitted(rides, seed, scenario=None, trim="none"):
     """Fits of rides in winds of their own, and the true parameters, as (ride, parameter)."""
     build, true, case = parts()
+    case = replace(case, {"trim": trim})
     scenario = scenario or ride_logged.Scenario()
     stream = np.random.default_rng(seed)
     strength, way = STRONGEST * np.sqrt(stream.random(rides)), 2 * np.pi * stream.random(rides)
