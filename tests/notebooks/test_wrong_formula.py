@@ -40,6 +40,7 @@ FORMULA = {
     "calibration": "calibration.hung_torque",
     "routes": "profile.climb",
     "slopes": "road.slope_force",
+    "ride_log": "road.kinetic_energy",
 }
 
 # Python runs this at the start of every process, so also of the notebook's kernel.

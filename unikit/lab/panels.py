@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from ..inputs import Build, Case, save_build
+from ..inputs.ride_logs import RideLog
 from ..studies import loop as loops
 from ..studies import machine
 from .figures import TOPICS
@@ -154,6 +155,11 @@ def slopes(build: Build, case: Case | None = None, **options: Any) -> Panel:
     return _panel("slopes", build, case, options)
 
 
+def ride_log(build: Build, case: Case | None = None, log: RideLog | None = None, **options: Any) -> Panel:
+    """What a ride log says of rolling, drag, drive and wind; without a log an invented ride of the build."""
+    return _panel("ride_log", build, case, options, {} if log is None else {"log": log})
+
+
 def review(build: Build, case: Case | None = None, **options: Any) -> Panel:
     """All findings on a ride in the engaged gear."""
     return _panel("review", build, case, options)
@@ -186,8 +192,8 @@ def _scene(topic: str, build: Build, case: Case, more: Mapping[str, Any], least:
     return made.held(TOPICS[topic], least)
 
 
-def _panel(topic: str, build: Build, case: Case | None, options: dict[str, Any]) -> Panel:
-    """Put a desk of controls, a study and a picture together."""
+def _panel(topic: str, build: Build, case: Case | None, options: dict[str, Any], given: Mapping[str, Any] | None = None) -> Panel:
+    """Put a desk of controls, a study and a picture together; ``given`` is what the results take besides and nobody moves."""
     case = case or LEVEL_ROAD
     asked = ASKED[topic]
     desk = Desk(build, case, asked.build_fields, asked.case_fields, loops.completed(build) if asked.completes else None)
@@ -198,7 +204,7 @@ def _panel(topic: str, build: Build, case: Case | None, options: dict[str, Any])
         return desk.variant({name: value for name, value in values.items() if name not in choices})
 
     def study(**values: Any) -> Scene:
-        more = _besides(topic, build, {name: values[name] for name in choices})
+        more = _besides(topic, build, {name: values[name] for name in choices}) | dict(given or {})
         made = _scene(topic, *variant(values), more, first[0] if first else None)
         first[:] = first or [made]
         return made

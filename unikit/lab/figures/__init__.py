@@ -23,6 +23,7 @@ from . import (
     reach,
     review,
     ride,
+    ride_log,
     rider,
     routes,
     sensing,
@@ -62,6 +63,7 @@ TOPICS: dict[str, ModuleType] = {
     "wiring": wiring,
     "ride": ride,
     "slopes": slopes,
+    "ride_log": ride_log,
     "review": review,
     "parts": parts,
 }
