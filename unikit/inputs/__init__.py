@@ -14,6 +14,7 @@ from .logs import Log, load_log, make_log
 from .parts import Brake, Cranks, Frame, Rider, Wheel
 from .reading import load_build, load_case, load_cases
 from .route import Route, make_route
+from .route_files import load_route, save_route
 from .schema import describe, fields, schema
 from .spreads import Spread
 from .supply_parts import Pack, Packs, Wiring
@@ -59,10 +60,12 @@ __all__ = [
     "load_cases",
     "load_datasheet",
     "load_log",
+    "load_route",
     "make_log",
     "make_route",
     "replace",
     "save_build",
     "save_case",
+    "save_route",
     "schema",
 ]

@@ -130,12 +130,14 @@ def reason(error: units.UnitError) -> str:
     return str(error).partition(": ")[2].partition("; allowed: ")[0]
 
 
-def read_table(path: str | os.PathLike[str], columns: Mapping[str, Column], delimiter: str, decimal: str) -> Table:
-    """Read the declared columns of a table."""
+def read_table(
+    path: str | os.PathLike[str], columns: Mapping[str, Column], delimiter: str, decimal: str, may_miss: Collection[str] = ()
+) -> Table:
+    """Read the declared columns of a table; an empty cell of a quantity that may miss is nan."""
     file = label(path)
     try:
         with open(path, encoding="utf-8-sig", newline="") as handle:
-            numbers, lines = _numbers(handle, columns, delimiter, decimal, file)
+            numbers, lines = _numbers(handle, columns, delimiter, decimal, file, may_miss)
     except FileNotFoundError:
         raise refuse(file, "a file", "nothing, there is no such file") from None
     except IsADirectoryError:
@@ -156,7 +158,7 @@ def read_table(path: str | os.PathLike[str], columns: Mapping[str, Column], deli
 
 
 def _numbers(
-    handle: Any, columns: Mapping[str, Column], delimiter: str, decimal: str, file: str
+    handle: Any, columns: Mapping[str, Column], delimiter: str, decimal: str, file: str, may_miss: Collection[str]
 ) -> tuple[dict[str, np.ndarray], array.array]:
     """The numbers of the declared columns, in their own units, and the line that each row stands on."""
     rows = csv.reader(handle, delimiter=delimiter, strict=True)
@@ -169,7 +171,7 @@ def _numbers(
             problems.append(Problem(f"{file}:1", quantity, "", f"one column {declared.column!r}", found))
     if problems:
         raise InputError(problems)
-    wanted = [(header.index(declared.column), declared.column) for declared in columns.values()]
+    wanted = [(header.index(declared.column), declared.column, quantity in may_miss) for quantity, declared in columns.items()]
     kept, lines = [array.array("d") for _ in wanted], array.array("I")
     swap = decimal == ","
     for count, row in enumerate(rows):
@@ -181,8 +183,8 @@ def _numbers(
         if len(row) != len(header):
             problems.append(Problem(f"{file}:{rows.line_num}", "the row", "", f"{len(header)} entries as in the first row", f"{len(row)}"))
         else:
-            for (place, name), numbers in zip(wanted, kept, strict=True):
-                number = _number(row[place], swap)
+            for (place, name, misses), numbers in zip(wanted, kept, strict=True):
+                number = math.nan if misses and not row[place].strip() else _number(row[place], swap)
                 if number is None:
                     text, sign = row[place].strip(), "comma" if swap else "point"
                     found = show(text) if text else "an empty cell"

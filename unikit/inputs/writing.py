@@ -35,8 +35,12 @@ def save_case(case: Case, path: str | os.PathLike[str], overwrite: bool = False)
 def _save(record: Build | Case, path: str | os.PathLike[str], overwrite: bool) -> None:
     import tomli_w
 
+    write_text(tomli_w.dumps(to_table(record), multiline_strings=True), path, overwrite)
+
+
+def write_text(text: str, path: str | os.PathLike[str], overwrite: bool = False) -> None:
+    """Write a file whole or not at all; an existing one is kept unless ``overwrite`` is asked for."""
     target, file = os.path.realpath(path), label(path)
-    text = tomli_w.dumps(to_table(record), multiline_strings=True)
     if os.path.isdir(target):
         raise InputError([Problem(file, "", "", "the name of a file", "a folder")])
     if os.path.exists(target) and not overwrite:

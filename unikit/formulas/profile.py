@@ -1,0 +1,308 @@
+"""The altitudes along a route: what is wrong with a record of them, what is left of it, and how much climb it holds.
+
+Altitudes lie along the last axis, leading axes are profiles; ``distance`` is
+one list for all of them.  A value that is not known is nan.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from .. import units as u
+from .checks import not_negative, positive
+from .registry import formula
+
+BLOCK = 2**14  # points
+SCALE = 1.482602  # standard deviation over median absolute deviation of normal errors
+
+
+def _points(distance: u.Values, altitude: u.Values) -> tuple[np.ndarray, np.ndarray]:
+    """Both as arrays, with distances that rise."""
+    distance, altitude = np.asarray(distance, float), np.asarray(altitude, float)
+    if distance.ndim != 1 or altitude.shape[-1:] != distance.shape:
+        raise ValueError(f"altitude must have as many points as distance, got shapes {altitude.shape} and {distance.shape}")
+    if not np.all(np.diff(distance) > 0):
+        raise ValueError("distance must rise from point to point")
+    return distance, altitude
+
+
+@formula(
+    equation=r"|z_i - \operatorname{med} z| > \max\left(t\cdot 1.4826\,\operatorname{med}|z - \operatorname{med} z|,\; z_0,\; "
+    r"s_0\,\Delta x\right)",
+    source="pearson2002",
+    valid="spikes of at most as many points in a row as the window has on one side; a nan is no spike",
+)
+def spikes(
+    distance: u.Metre, altitude: u.Metre, side: u.Number = 3, threshold: u.Number = 3.0, least: u.Metre = 2.0, steepest: u.Slope = 0.35
+) -> bool:
+    """Which altitudes leap from their neighbours and back: Hampel's identifier, with what a road can do left alone.
+
+    A point is a spike if it departs from the median of its window by more than
+    its neighbours scatter, by more than ``least``, and by more than the steepest
+    road would rise over the wider of the gaps beside it.
+
+    Args:
+        distance: of the points.
+        altitude: at the points.
+        side: points of the window on each side.
+        threshold: scaled median absolute deviations that a point may depart.
+        least: departure that is never a spike.
+        steepest: greatest slope of a road.
+
+    >>> spikes([0.0, 5.0, 10.0, 15.0, 20.0], [1.0, 1.1, 30.0, 1.3, 1.4]).tolist()
+    [False, False, True, False, False]
+    """
+    distance, altitude = _points(distance, altitude)
+    positive("side", side)
+    not_negative("threshold", threshold)
+    not_negative("least", least)
+    positive("steepest", steepest)
+    side, edge = int(side), np.full((*altitude.shape[:-1], int(side)), np.nan)
+    known = np.isfinite(altitude)
+    padded = np.concatenate([edge, np.where(known, altitude, np.nan), edge], axis=-1)
+    window = np.lib.stride_tricks.sliding_window_view(padded, 2 * side + 1, axis=-1)
+    middle, scatter = np.empty(altitude.shape), np.empty(altitude.shape)
+    for start in range(0, distance.size, BLOCK):  # a window for each of two million points would need a gigabyte
+        part = window[..., start : start + BLOCK, :]
+        middle[..., start : start + BLOCK] = centre = _median(part)
+        scatter[..., start : start + BLOCK] = SCALE * _median(np.abs(part - centre[..., None]))
+    gap = np.diff(distance)
+    wide = np.maximum(np.append(gap, 0.0), np.insert(gap, 0, 0.0))
+    allowed = np.maximum(np.maximum(threshold * scatter, least), steepest * wide)
+    return known & (np.abs(np.where(known, altitude, 0.0) - middle) > allowed)
+
+
+def _median(window: np.ndarray) -> np.ndarray:
+    """Median along the last axis without the nans; 0 where there is nothing else."""
+    ordered = np.sort(window, axis=-1)  # nans go last
+    count = np.isfinite(window).sum(axis=-1)
+    pick = lambda place: np.take_along_axis(ordered, place[..., None], axis=-1)[..., 0]
+    middle = (pick(np.maximum(count - 1, 0) // 2) + pick(np.minimum(count // 2, np.maximum(count - 1, 0)))) / 2
+    return np.where(count > 0, middle, 0.0)
+
+
+@formula(
+    equation=r"z_j = z_{j+1} = \dots = z_k,\quad |z_{k+1} - z_k| > \max\left(z_0,\; s_0\,(x_{k+1} - x_k)\right)",
+    source="definition",
+    valid="a run of equal values that ends within what a road can rise counts as a level road",
+)
+def stuck(distance: u.Metre, altitude: u.Metre, fewest: u.Number = 5, least: u.Metre = 2.0, steepest: u.Slope = 0.35) -> bool:
+    """Which altitudes repeat the one before because the sensor hung: runs of one value that end in a step no road has.
+
+    The first value of a run was still true and is not marked.
+
+    Args:
+        distance: of the points.
+        altitude: at the points; nan breaks no run.
+        fewest: points that make a run.
+        least: step that is never a sign of it.
+        steepest: greatest slope of a road.
+
+    >>> stuck([0.0, 5.0, 10.0, 15.0, 20.0, 25.0], [1.0, 1.0, 1.0, 1.0, 1.0, 9.0]).tolist()
+    [False, True, True, True, True, False]
+    """
+    distance, altitude = _points(distance, altitude)
+    positive("fewest", fewest)
+    not_negative("least", least)
+    positive("steepest", steepest)
+    places = np.arange(distance.size)
+    known = np.isfinite(altitude)
+    before = np.maximum.accumulate(np.where(known, places, 0), axis=-1)
+    held = np.take_along_axis(altitude, before, axis=-1)  # the last known value
+    changed = np.ones(altitude.shape, bool)
+    changed[..., 1:] = (held[..., 1:] != held[..., :-1]) & (np.isfinite(held[..., 1:]) | np.isfinite(held[..., :-1]))
+    first = np.maximum.accumulate(np.where(changed, places, 0), axis=-1)
+    after = np.full(altitude.shape, distance.size)  # where the next run begins
+    after[..., :-1] = np.where(changed, places, distance.size)[..., 1:]
+    after = np.minimum.accumulate(after[..., ::-1], axis=-1)[..., ::-1]
+    inside = np.minimum(after, distance.size - 1)
+    step = np.abs(np.take_along_axis(held, inside, axis=-1) - held)
+    step = np.where(after < distance.size, step, 0.0)  # a run that reaches the end shows no step
+    last = np.take_along_axis(before, np.maximum(after - 1, 0), axis=-1)
+    torn = step > np.maximum(least, steepest * (distance[inside] - distance[last]))
+    return known & torn & (after - first >= fewest) & (places > first)
+
+
+@formula(equation=r"z(x) = z_a + (z_b - z_a)\frac{x - x_a}{x_b - x_a}", source="definition", valid="beyond the last known value it is held")
+def bridged(distance: u.Metre, altitude: u.Metre) -> u.Metre:
+    """Altitudes with straight lines where values are not known.
+
+    Args:
+        distance: of the points.
+        altitude: at the points; nan where it is not known.
+
+    >>> bridged([0.0, 10.0, 40.0], [2.0, np.nan, 6.0]).tolist()
+    [2.0, 3.0, 6.0]
+    """
+    distance, altitude = _points(distance, altitude)
+    known = np.isfinite(altitude)
+    if not known.any(axis=-1).all():
+        raise ValueError("altitude must be known at one point at least")
+    places, end = np.arange(distance.size), distance.size - 1
+    before = np.maximum.accumulate(np.where(known, places, -1), axis=-1)
+    after = np.minimum.accumulate(np.where(known, places, end + 1)[..., ::-1], axis=-1)[..., ::-1]
+    low, high = np.where(before < 0, after, before), np.where(after > end, before, after)
+    below, above = (np.take_along_axis(altitude, place, axis=-1) for place in (low, high))
+    span = distance[high] - distance[low]
+    share = np.where(span > 0, (distance - distance[low]) / np.where(span > 0, span, 1.0), 0.0)
+    return np.where(known, altitude, below + (above - below) * share)
+
+
+@formula(
+    equation=r"z' = z - \delta(x),\quad \delta(x_j) = z(x_j) - z_j,\quad \delta\ \text{straight between the known points, held beyond}",
+    source="level_circuit",
+    sign="known altitudes are kept, the record gives way",
+    valid="drift that grows evenly with distance between known points",
+)
+def tied(distance: u.Metre, altitude: u.Metre, known_distance: u.Metre, known_altitude: u.Metre) -> u.Metre:
+    """Altitudes with the drift of a barometer taken out at points whose altitude is known, or on a way that ends where it began.
+
+    One known point shifts the whole profile. For a closed way the known points
+    are its start and its end, both with the altitude of the start.
+
+    Args:
+        distance: of the points.
+        altitude: at the points.
+        known_distance: where the altitude is known, rising.
+        known_altitude: the altitude there.
+
+    >>> tied([0.0, 50.0, 100.0], [4.0, 9.0, 6.0], [0.0, 100.0], [4.0, 4.0]).tolist()
+    [4.0, 8.0, 4.0]
+    """
+    distance, altitude = _points(distance, altitude)
+    at, known = np.atleast_1d(np.asarray(known_distance, float)), np.atleast_1d(np.asarray(known_altitude, float))
+    if at.ndim != 1 or known.shape != at.shape or not np.all(np.diff(at) > 0):
+        raise ValueError("known_distance must rise, with one known_altitude each")
+    error = _straight(at, distance, altitude) - known
+    return altitude - _straight(distance, at, error)
+
+
+def _straight(wanted: np.ndarray, distance: np.ndarray, value: np.ndarray) -> np.ndarray:
+    """Values on straight lines between points, along the last axis; held beyond the ends."""
+    if distance.size == 1:
+        return np.broadcast_to(value[..., :1], (*value.shape[:-1], wanted.size))
+    low = np.clip(np.searchsorted(distance, wanted, side="right") - 1, 0, distance.size - 2)
+    share = np.clip((wanted - distance[low]) / (distance[low + 1] - distance[low]), 0.0, 1.0)
+    return value[..., low] * (1 - share) + value[..., low + 1] * share
+
+
+@formula(
+    equation=r"\sigma = |\delta|\,\sqrt{\frac{x}{L}\left(1 - \frac{x}{L}\right)}",
+    source="brownian_bridge",
+    valid="drift that wanders as chance has it; its rate is taken from one closing error, so it is known no better than to a factor",
+)
+def drift_left(distance: u.Metre, length: u.Metre, closing_error: u.Metre) -> u.Metre:
+    """Standard deviation that a wandering drift leaves between two points that it is tied to.
+
+    Args:
+        distance: from the first of them.
+        length: between them.
+        closing_error: what the drift had come to at the second.
+
+    >>> drift_left(2500.0, 10000.0, -8.0).round(3).item()
+    3.464
+    """
+    positive("length", length)
+    share = np.divide(distance, length)
+    not_negative("distance", distance)
+    not_negative("length less distance", 1 - share)
+    return np.abs(closing_error) * np.sqrt(share * (1 - share))
+
+
+@formula(
+    equation=r"\mathbf{z}_\ell = e^{\frac{\ell^2}{2}\,\mathbf{D}}\,\mathbf{z},\quad "
+    r"(\mathbf{D}\mathbf{z})_i = \frac{z_{i-1} - 2 z_i + z_{i+1}}{h^2},"
+    r"\quad z_0,\ z_n\ \text{held}",
+    source="lindeberg1990",
+    valid="points at even steps; smoothing twice is smoothing once by the root of the sum of squares",
+)
+def smoothed(altitude: u.Metre, step: u.Metre, length: u.Metre) -> u.Metre:
+    """Altitudes at even steps, smoothed over a length, with both ends held.
+
+    The discrete Gaussian: what diffusion makes of the profile. It makes no new
+    summit or hollow, so climb can only fall as the length grows. ``length`` is
+    the standard deviation of the Gaussian; waves of 5.3 lengths keep half their height.
+
+    Args:
+        altitude: at even steps, along the last axis.
+        step: between the points.
+        length: smoothing length; 0 leaves all as it is.
+
+    >>> smoothed([0.0, 0.0, 9.0, 0.0, 0.0], 10.0, 10.0).round(2).tolist()
+    [0.0, 1.8, 4.17, 1.8, 0.0]
+    """
+    altitude = np.asarray(altitude, float)
+    positive("step", step)
+    not_negative("length", length)
+    count = altitude.shape[-1] - 1
+    if count < 2:
+        return altitude + np.zeros(np.shape(np.asarray(length, float)) + (1,))
+    share = np.linspace(0.0, 1.0, count + 1)
+    straight = altitude[..., :1] * (1 - share) + altitude[..., -1:] * share
+    bump = altitude - straight  # zero at both ends: a sum of sines, of which each dies away by itself
+    odd = np.concatenate([bump[..., :-1], -bump[..., :0:-1]], axis=-1)
+    wave = np.arange(count + 1)
+    decay = np.exp(-((np.asarray(length, float)[..., None] / step) ** 2) * (1 - np.cos(np.pi * wave / count)))
+    found = straight + np.fft.irfft(np.fft.rfft(odd) * decay, 2 * count)[..., : count + 1]
+    found = np.where(np.asarray(length, float)[..., None] > 0, found, altitude)
+    found[..., 0], found[..., -1] = altitude[..., 0], altitude[..., -1]  # to the last bit
+    return found
+
+
+@formula(equation=r"\sum_i \max(z_{i+1} - z_i,\,0)", source="definition", valid="depends on step and smoothing, which must be said with it")
+def climb(altitude: u.Metre) -> u.Metre:
+    """Sum of all rises from point to point.
+
+    Args:
+        altitude: at the points, along the last axis.
+
+    >>> float(climb([0.0, 3.0, 1.0, 5.0]))
+    7.0
+    """
+    return np.maximum(np.diff(np.asarray(altitude, float), axis=-1), 0.0).sum(axis=-1)
+
+
+@formula(
+    equation=r"\hat\sigma^2 = \frac{1}{n - 2}\sum_i \frac{(a_i z_{i-1} + b_i z_{i+1} - z_i)^2}{a_i^2 + b_i^2 + 1},\quad "
+    r"a_i = \frac{x_{i+1} - x_i}{x_{i+1} - x_{i-1}},\quad b_i = 1 - a_i",
+    source="gasser1986",
+    valid="errors without memory from point to point; the road's own curvature between three points counts as noise",
+)
+def noise(distance: u.Metre, altitude: u.Metre) -> u.Metre:
+    """Standard deviation of single altitudes, from how far each lies off the line between its neighbours.
+
+    Args:
+        distance: of the points.
+        altitude: at the points.
+
+    >>> round(float(noise([0.0, 5.0, 10.0, 15.0], [1.0, 1.6, 1.4, 2.0])), 3)
+    0.327
+    """
+    distance, altitude = _points(distance, altitude)
+    if distance.size < 3:
+        raise ValueError(f"distance must have at least 3 points, got {distance.size}")
+    ahead = (distance[2:] - distance[1:-1]) / (distance[2:] - distance[:-2])
+    left = ahead * altitude[..., :-2] + (1 - ahead) * altitude[..., 2:] - altitude[..., 1:-1]
+    return np.sqrt(np.mean(left**2 / (ahead**2 + (1 - ahead) ** 2 + 1), axis=-1))
+
+
+@formula(
+    equation=r"\sigma_s = \sigma\sqrt{\frac{h}{4\sqrt{\pi}\,\ell^3}}",
+    source="lindeberg1990",
+    valid="errors without memory; smoothing length of at least two spacings, far from the ends",
+)
+def slope_noise(deviation: u.Metre, spacing: u.Metre, length: u.Metre) -> u.Slope:
+    """Standard deviation of the slope that noise leaves after smoothing.
+
+    Args:
+        deviation: standard deviation of single altitudes.
+        spacing: distance between the points that were recorded.
+        length: smoothing length.
+
+    >>> float(slope_noise(0.5, 4.0, 30.0).round(5))
+    0.00229
+    """
+    not_negative("deviation", deviation)
+    positive("spacing", spacing)
+    positive("length", length)
+    return deviation * (spacing / (4 * np.pi**0.5 * np.power(length, 3.0))) ** 0.5
