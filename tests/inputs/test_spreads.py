@@ -1,11 +1,12 @@
 """Uncertain numbers: how they are read, and whether their draws are what they say."""
 
 import dataclasses
+import zlib
 
 import numpy as np
 import pytest
 
-from unikit.inputs import InputError, Spread, draw, load_case, replace
+from unikit.inputs import Case, InputError, Spread, draw, draw_at, load_case, meaning, replace
 from unikit.inputs.spreads import read, write, write_spread
 
 COUNT = 40_000
@@ -126,6 +127,43 @@ def test_a_build_without_spreads_is_its_own_draw(commuter):
     assert draw(certain, 10, 1) == certain
     with pytest.raises(ValueError, match="count must be at least 1, got 0"):
         draw(commuter, 0, 1)
+
+
+def test_draws_at_given_probabilities(commuter, root):
+    shares = np.array([0.05, 0.5, 0.95])
+    drawn = draw_at(commuter, {"rider.drag_area": shares, "rider.critical_power": shares, "packs.pack.rear.cell_resistance": shares[::-1]})
+    assert drawn.rider.drag_area == pytest.approx([0.55 - 1.6449 * 0.05, 0.55, 0.55 + 1.6449 * 0.05], abs=1e-5)
+    assert drawn.rider.critical_power == pytest.approx([156.5, 170, 183.5])
+    assert np.all(np.diff(drawn.packs.pack[2].cell_resistance) < 0)
+    assert drawn.rider.mass == 78 and set(drawn.spreads) == set(commuter.spreads) - {
+        "rider.drag_area",
+        "rider.critical_power",
+        "packs.pack.rear.cell_resistance",
+    }
+    case = load_case(root / "data" / "cases" / "head_wind.toml")
+    assert draw_at(case, {"head_wind": shares}).head_wind[1] == pytest.approx(case.head_wind)
+    for path, share, message in (
+        ("rider.mas", 0.5, r"'rider.mas' has no spread in 'Harbour commuter' \(did you mean 'rider.mass'\?\)"),
+        ("cranks.length", 0.5, "'cranks.length' has no spread"),
+        ("rider.mass", [0.5, 1.5], "probabilities of 'rider.mass' must be from 0 to 1"),
+        ("rider.mass", [0.5, np.nan], "probabilities of 'rider.mass' must be from 0 to 1"),
+    ):
+        with pytest.raises(ValueError, match=message):
+            draw_at(commuter, {path: share})
+
+
+def test_draws_at_the_probabilities_of_plain_draws_are_the_plain_draws(commuter):
+    shares = {path: np.random.default_rng([7, zlib.crc32(path.encode())]).random(40) for path in commuter.spreads}
+    assert draw_at(commuter, shares) == draw(commuter, 40, 7)
+
+
+def test_every_path_in_words(commuter):
+    assert meaning("rider.mass") == "mass of the rider with clothes and load"
+    assert meaning("assist.driving_gain.long").endswith(" (long)")
+    assert meaning("head_wind", Case) == "wind against the travel"
+    assert len({meaning(path) for path in commuter.spreads}) == len(commuter.spreads)
+    with pytest.raises(ValueError, match="there is no field 'rider.mas'"):
+        meaning("rider.mas")
 
 
 @pytest.mark.parametrize(

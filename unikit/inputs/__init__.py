@@ -15,10 +15,11 @@ from .parts import Brake, Cranks, Frame, Rider, Wheel
 from .reading import load_build, load_case, load_cases
 from .route import Route, make_route
 from .route_files import load_route, save_route
-from .schema import describe, fields, schema
+from .schema import describe, fields, meaning, schema
 from .spreads import Spread
 from .supply_parts import Pack, Packs, Wiring
-from .variants import draw, replace
+from .variants import draw, draw_at, replace
+from .ways import there_and_back, way_back
 from .writing import save_build, save_case
 
 __all__ = [
@@ -53,6 +54,7 @@ __all__ = [
     "Wiring",
     "describe",
     "draw",
+    "draw_at",
     "fields",
     "load_bench",
     "load_build",
@@ -63,9 +65,12 @@ __all__ = [
     "load_route",
     "make_log",
     "make_route",
+    "meaning",
     "replace",
     "save_build",
     "save_case",
     "save_route",
     "schema",
+    "there_and_back",
+    "way_back",
 ]

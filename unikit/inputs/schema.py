@@ -10,7 +10,7 @@ from typing import Any
 from .. import units
 from .build import Build
 from .fields import LONGEST_NOTE, MOST_PARTS, MOST_POINTS, NAME, Spec, article, specs
-from .paths import declared, find
+from .paths import ANY, declared, find
 from .spreads import step_kind, takes_percent
 
 _NUMBER = r"[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]{1,4})?"
@@ -28,6 +28,21 @@ def describe(path: str, record: type = Build) -> Spec:
     'a ratio from 0.2 to 5 (a bare number or %)'
     """
     return find(record, path)
+
+
+def meaning(path: str, record: type = Build) -> str:
+    """What the value under a dotted path is, in words, with the name of the part that it belongs to.
+
+    >>> meaning("packs.pack.left.cell_resistance")
+    'resistance of one cell (left)'
+    """
+    words = path.split(".")
+    for known, spec in declared(record):
+        steps = known.split(".")
+        if len(steps) == len(words) and all(step in (ANY, word) for step, word in zip(steps, words, strict=True)):
+            names = [word for step, word in zip(steps, words, strict=True) if step == ANY]
+            return f"{spec.meaning} ({', '.join(names)})" if names else spec.meaning
+    return find(record, path).meaning  # raises for a path that leads nowhere
 
 
 def schema(record: type = Build) -> dict[str, Any]:

@@ -62,6 +62,30 @@ def draw(whole: W, count: int, seed: int) -> W:
     return replace(whole, drawn)
 
 
+def draw_at(whole: W, probabilities: Mapping[str, np.ndarray]) -> W:
+    """The same build with uncertain numbers at given probabilities of their spreads, such as quasi-random points.
+
+    Numbers are cut off at the limits of their field; those without a
+    probability stay at their nominal values and keep their spread.
+
+    >>> from unikit.inputs import load_build
+    >>> build = load_build("data/builds/harbour_commuter.toml")
+    >>> draw_at(build, {"rider.mass": np.array([0.16, 0.5, 0.84])}).rider.mass.round(1).tolist()
+    [76.5, 78.0, 79.5]
+    """
+    drawn = {}
+    for path, share in probabilities.items():
+        if path not in whole.spreads:
+            known = ", ".join(whole.spreads) or "none"
+            raise ValueError(f"{path!r} has no spread in {whole.name!r}{nearest(path, whole.spreads)}; those with one: {known}")
+        share = np.asarray(share, float)
+        if not np.all((share >= 0) & (share <= 1)):
+            raise ValueError(f"probabilities of {path!r} must be from 0 to 1, got {np.array2string(share, threshold=6)}")
+        spec = find(type(whole), path)
+        drawn[path] = whole.spreads[path].quantile(share, spec.low, spec.high)
+    return replace(whole, drawn)
+
+
 def to_tree(record: Record, opened: Collection[str] | None = None) -> dict[str, Any]:
     """Tables of plain SI numbers, as a :class:`Reader` with ``plain`` takes them.
 
