@@ -25,6 +25,7 @@ from ..studies import stopping as stopping_study
 from .controls import Choice
 from .drive_topics import DRIVE
 from .hub_topics import HUB
+from .ride_topics import RIDE
 from .sensing_topics import SENSING
 from .supply_topics import SUPPLY
 from .topic import BRAKING_GAIN, GAIN, MACHINE, RATIO, Topic, engaged
@@ -317,6 +318,9 @@ ASKED = (
                 "distance",
             ),
         ),
+    }
+    | RIDE
+    | {
         "review": Topic(
             "Review",
             _review,

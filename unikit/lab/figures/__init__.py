@@ -16,6 +16,7 @@ from . import (
     heat,
     heat_bench,
     joining,
+    journey,
     leverage,
     motor,
     pack,
@@ -59,6 +60,7 @@ TOPICS: dict[str, ModuleType] = {
     "joining": joining,
     "wiring": wiring,
     "ride": ride,
+    "journey": journey,
     "review": review,
     "parts": parts,
 }

@@ -1,0 +1,89 @@
+"""What the panels of the ride ask: range along a route."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from ..formulas import _journey
+from ..inputs import Build, Case, Route, replace, steady_way, there_and_back, thinned
+from ..studies import journey as journey_study
+from ..studies import outlook as outlook_study
+from .controls import Choice
+from .topic import GAIN, RATIO, Topic
+
+DRAGGED = {True: 4000, False: 250}  # steps of a route while a slider moves, with the compiled march and without
+DRAWN = {True: (1000, 128), False: (120, 32)}  # steps and rides of the outlook
+
+
+def _eased(case: Case) -> Case:
+    """The case with a direction for a wind that has only a speed: the one its control shows."""
+    if case.wind_speed is None or case.wind_from is not None:
+        return case if case.wind_speed else replace(case, {"wind_speed": None})
+    return replace(case, {"wind_from": 0.0})
+
+
+def _journey_quick(build: Build, case: Case, route: Route) -> tuple[Any, ...]:
+    quick = thinned(route, DRAGGED[_journey.compiled() is not None])
+    return (journey_study.study(build, _eased(case), quick),)
+
+
+def _journey_later(build: Build, case: Case, route: Route) -> tuple[Any, ...]:
+    case = _eased(case)
+    ridden = journey_study.study(build, case, route)
+    if build.motor is None or build.packs is None:
+        return (ridden,)
+    steps, rides = DRAWN[_journey.compiled() is not None]
+    return ridden, outlook_study.study(build, case, thinned(route, steps), count=rides)
+
+
+def _routes(build: Build, case: Case, routes: Any) -> Choice:
+    """Routes by the names that the reader sees; those of the case itself where none are handed over."""
+    routes = getattr(routes, "routes", routes)
+    if routes is None or (not isinstance(routes, Route) and not len(routes)):
+        out = steady_way("one way", max(case.distance, 100.0), case.slope)
+        routes = {"the case's slope": out, "the case's slope and back": there_and_back(out)}
+    elif isinstance(routes, Route):
+        routes = {routes.name: routes}
+    elif not isinstance(routes, Mapping):
+        routes = {route.name: route for route in routes}
+    return Choice("route", "Route", dict(routes))
+
+
+RIDE = {
+    "journey": Topic(
+        "Range along a route",
+        _journey_quick,
+        (GAIN, RATIO, "rider.drag_area", "packs.held_back"),
+        ("state_of_charge", "wanted_speed", "leg_power", "wind_speed", "wind_from", "head_wind", "air_temperature", "trim"),
+        (
+            "route",
+            "gear",
+            "length",
+            "climb",
+            "chance",
+            "chance_error",
+            "rides",
+            "likely",
+            "range",
+            "consumption",
+            "leg_share",
+            "charge_end",
+            "fed_back",
+            "time",
+            "mean_speed",
+            "walked",
+            "least_reserve",
+            "least_reserve_at",
+            "most_cut_out",
+            "most_cut_out_at",
+            "cut",
+            "over",
+            "least_work_left",
+            "hottest_winding",
+            "open_share",
+        ),
+        _journey_later,
+        given=_routes,
+    ),
+}
