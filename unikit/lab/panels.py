@@ -169,7 +169,7 @@ def journey(build: Build, case: Case | None = None, routes: Any = None, **option
 
 
 def scene(topic: str, build: Build, case: Case | None = None, **words: Any) -> Scene:
-    """What the picture of a topic draws, for a figure without a panel; ``words`` are the topic's choices, such as the event or the route."""
+    """What the picture of a topic draws, for a figure without a panel; ``words`` are its choices, such as the event or the route."""
     if topic not in ASKED:
         raise ValueError(f"no topic {topic!r}; there are {', '.join(ASKED)}")
     case, given = case or LEVEL_ROAD, ASKED[topic].given

@@ -211,7 +211,7 @@ def _key(axes, ridden, held: Span, walked: np.ndarray) -> None:
     met = float(np.diff(np.r_[0.0, ridden.distance])[limit_met(ridden)].sum())
     if met > 0:
         events.append((f"a limit of the motor is met on {met:.0f} m", style.VERMILION))
-    if 0 < ridden.walked and not walked.all():
+    if ridden.walked > 0 and not walked.all():
         events.append((f"walked {ridden.walked:.0f} m", style.PURPLE))
     if ridden.range < ridden.length:
         events.append((f"only what is held back from {_km(ridden.range / 1000)}", style.INK))
