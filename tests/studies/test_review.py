@@ -7,7 +7,7 @@ import pytest
 
 from unikit.inputs import InputError, replace
 from unikit.inputs.paths import leaves
-from unikit.studies import findings, gearing, heat, leverage, motor, ride
+from unikit.studies import findings, gearing, heat, hold, legs_alone, leverage, motor, ride
 from unikit.studies.drive import drive
 from unikit.studies.findings import FINDINGS
 from unikit.studies.review import CAUTIONS, Review, review
@@ -33,6 +33,9 @@ OF_THE_MOTOR = (
     "repeated climbs",
     "controller heat",
     "energy",
+    "getting home",
+    "climb",
+    "legs alone",
     "cut-out step",
     "trim",
 )
@@ -359,3 +362,21 @@ def test_a_review_of_the_ride_alone_leaves_the_parts_out():
     build = examples.build()
     found = review(build, [examples.case()], of_parts=False).findings
     assert {f.key for f in found} == {*OF_THE_CASE, *OF_THE_MOTOR, "joint limit", "local rules"}
+
+
+def test_findings_on_the_whole_way_are_those_of_their_studies():
+    build = examples.build("classroom_demonstrator")
+    case, gear = examples.cases()[2], build.gears.named("raised")
+    assert case.name == "Head wind"
+    found = {f.key: f for f in review(build, [case], [gear]).findings}
+    far = ride.reach(build, case, gear, 256)
+    assert found["getting home"].margin == pytest.approx(far.likely / case.distance)
+    assert found["getting home"].limited_by == f"{100 * far.chance:.0f} ± {100 * far.chance_error:.0f} of 100 draws last 5.5 km"
+    certain = {f.key: f for f in review(build, [replace(case, {"distance": 100.0})], [gear]).findings}
+    assert certain["getting home"].limited_by == "all 256 draws last 0.1 km"
+    alone = legs_alone.study(build, case, gear)
+    assert found["legs alone"].margin == alone.margin and f"{alone.leg_power:.0f} W" in found["legs alone"].limited_by
+    hill = next(case for case in examples.cases() if case.name == "Harbour hill")
+    climb = {f.key: f for f in review(build, [hill], [gear]).findings}["climb"]
+    held = hold.hold(build, hill, gear=gear)
+    assert climb.margin == pytest.approx(float(held.time) / hill.duration) and climb.verdict == SHORT and "derating" in climb.limited_by

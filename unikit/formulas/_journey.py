@@ -149,6 +149,11 @@ SPEED, TIME, WORK_LEFT, CHARGE_LEFT, FAST_SAG, SLOW_SAG, WINDING, STATOR, MAGNET
     KEPT,
 ) = range(16)
 
+# -- what holds through a step: of the packs in the order of their table, then of the motor --------
+REST, AT_ONCE, LATE, GIVES, TAKES, CAP, AMPERE, PHASE, ROW, CORNER = range(10)
+NOW = CORNER + 8
+PACK_STEP = 0.01  # of charge in the table of the packs
+
 # -- of the extremes of a ride ------------------------------------------------------------
 LEAST_RESERVE, MOST_CUT_OUT, HOTTEST_WINDING, HOTTEST_MAGNETS, LEAST_WORK, EXTREMES = range(6)
 
@@ -169,47 +174,6 @@ def table_at(row, step, value):
     if index >= len(row) - 1:
         return row[len(row) - 1]
     return row[index] + (row[index + 1] - row[index]) * (place - index)
-
-
-def curve_at(points, row, value):
-    """A curve over rising points, held at its ends."""
-    last = len(points) - 1
-    if value <= points[0]:
-        return row[0]
-    if value >= points[last]:
-        return row[last]
-    index = 0
-    while points[index + 1] < value:
-        index += 1
-    return row[index] + (row[index + 1] - row[index]) * (value - points[index]) / (points[index + 1] - points[index])
-
-
-def limit_at(table, points, p, turning, charge, winding, magnets):
-    """A limit of torque: charge in rows of four states of the temperatures, rotation in columns."""
-    last = len(points) - 1
-    row = 0
-    while row < last - 1 and points[row + 1] < charge:
-        row += 1
-    along = min(max((charge - points[row]) / (points[row + 1] - points[row]), 0.0), 1.0)
-    warm = min(max((winding - p[COLD_WINDING]) / (p[HOT_WINDING] - p[COLD_WINDING]), 0.0), 1.0)
-    mild = min(max((magnets - p[COLD_MAGNETS]) / (p[HOT_MAGNETS] - p[COLD_MAGNETS]), 0.0), 1.0)
-    place = turning / p[TURNING_STEP]
-    index = int(place)
-    end = len(table[0]) - 1
-    if index >= end:
-        index, place = end - 1, float(end)
-    part = place - index
-    row, count = 4 * row, 4
-    total = 0.0
-    for state in range(count):
-        share = (warm if state & 2 else 1.0 - warm) * (mild if state & 1 else 1.0 - mild)
-        if share == 0.0:
-            continue
-        here, there = table[row + state], table[row + 4 + state]
-        low = here[index] + (here[index + 1] - here[index]) * part
-        high = there[index] + (there[index + 1] - there[index]) * part
-        total += share * (low + (high - low) * along)
-    return total
 
 
 def turn_nodes(height, trim, low, high, floor, swing, felt, torque, weight):
@@ -297,7 +261,69 @@ def most_torque(p, cadence):
     return max(p[STRENGTH] * (1.0 - cadence / p[FASTEST]), 0.0)
 
 
-def ride_to(p, route, i, high, low, points, state, length, end_speed, trim, on, forces, torque, weight, found):
+def set_now(p, pack, points, state, on, now):
+    """What charge and temperatures set for the whole of a step: the packs, the cap, and the corners of the limits' tables."""
+    charge = state[CHARGE_LEFT]
+    for k in range(5):
+        now[k] = table_at(pack[k], PACK_STEP, charge) if on else 0.0
+    now[CAP] = p[TORQUE_CAP] * min(max((p[DERATING_END] - state[WINDING]) / (p[DERATING_END] - p[DERATING_START]), 0.0), 1.0)
+    now[AMPERE] = max(p[CONSTANT] * (1.0 + p[CONSTANT_GROWTH] * (state[MAGNETS] - p[REFERENCE])), p[LEAST_CONSTANT])
+    now[PHASE] = p[WINDING_RESISTANCE] * (1.0 + p[WINDING_GROWTH] * (state[WINDING] - p[REFERENCE]))
+    row = 0
+    while row < len(points) - 2 and points[row + 1] < charge:
+        row += 1
+    along = min(max((charge - points[row]) / (points[row + 1] - points[row]), 0.0), 1.0)
+    warm = min(max((state[WINDING] - p[COLD_WINDING]) / (p[HOT_WINDING] - p[COLD_WINDING]), 0.0), 1.0)
+    mild = min(max((state[MAGNETS] - p[COLD_MAGNETS]) / (p[HOT_MAGNETS] - p[COLD_MAGNETS]), 0.0), 1.0)
+    now[ROW] = 4.0 * row
+    for k in range(8):
+        share = (warm if k & 2 else 1.0 - warm) * (mild if k & 1 else 1.0 - mild)
+        now[CORNER + k] = share * (along if k & 4 else 1.0 - along)
+
+
+def limit_at(table, p, turning, now):
+    """A limit of torque in the state of the step: rows of charges and temperatures, rotation in columns."""
+    place = turning / p[TURNING_STEP]
+    end = len(table[0]) - 1
+    index = min(int(place), end - 1)
+    part = min(place - index, 1.0)
+    row, total = int(now[ROW]), 0.0
+    for k in range(8):
+        if now[CORNER + k] > 0.0:
+            line = table[row + k]
+            total += now[CORNER + k] * (line[index] + (line[index + 1] - line[index]) * part)
+    return total
+
+
+def torque_at_power(p, turning, power, way, now):
+    """Torque that takes a power of the bus without the standby, along the rotation (way 1) or against it (-1).
+
+    A power below 0 is fed back: the least braking that does so; -inf where none feeds back so much.
+    """
+    constant = now[AMPERE]
+    ohmic = 1.5 * (now[PHASE] + p[BRIDGE_RESISTANCE])
+    work = constant * turning
+    inside = work * work + 4 * ohmic * power
+    if inside < 0.0:
+        return -math.inf
+    amps = 2 * power / (work + math.sqrt(inside)) if power != 0.0 else 0.0
+    if power >= 0.0 and way < 0.0:
+        amps = -(work + math.sqrt(inside)) / (2 * ohmic)
+    if p[SATURATION] == 0.0:
+        return constant * amps
+    for _ in range(40):
+        kept = 1.0 / math.sqrt(1.0 + (amps * p[SATURATION]) * (amps * p[SATURATION]))
+        slope = 2 * ohmic * amps + work * kept * kept * kept
+        if slope == 0.0 or (power < 0.0 and slope < 0.0):  # saturation lets no braking feed back so much
+            return -math.inf
+        change = (ohmic * amps * amps + work * amps * kept - power) / slope
+        amps -= change
+        if abs(change) <= 1e-12 * (abs(amps) + 1.0):
+            break
+    return constant * amps / math.sqrt(1.0 + (amps * p[SATURATION]) * (amps * p[SATURATION]))
+
+
+def ride_to(p, route, i, high, low, now, state, length, end_speed, trim, on, forces, torque, weight, found):
     """What it takes to be at a speed at the end of a step: pedal torque and the rest, in ``found``."""
     mean_speed = (state[SPEED] + end_speed) / 2
     turning = mean_speed / p[RADIUS]
@@ -308,9 +334,14 @@ def ride_to(p, route, i, high, low, points, state, length, end_speed, trim, on, 
     if p[HAS_MOTOR] != 0.0:
         drag = p[HYSTERESIS] + p[EDDY] * turning if turning > 0.0 else 0.0
         if on:
-            cap = p[TORQUE_CAP] * min(max((p[DERATING_END] - state[WINDING]) / (p[DERATING_END] - p[DERATING_START]), 0.0), 1.0)
-            top = min(limit_at(high, points, p, turning, state[CHARGE_LEFT], state[WINDING], state[MAGNETS]), cap)
-            bottom = max(limit_at(low, points, p, turning, state[CHARGE_LEFT], state[WINDING], state[MAGNETS]), -cap)
+            drawn, fed = now[GIVES] - p[STANDBY], now[TAKES] - p[STANDBY]
+            top = min(limit_at(high, p, turning, now), now[CAP])
+            bottom = max(limit_at(low, p, turning, now), -now[CAP])
+            if drawn < 0.0:
+                top = bottom = 0.0
+            else:
+                top = min(top, torque_at_power(p, turning, drawn, 1.0, now))
+                bottom = max(bottom, torque_at_power(p, turning, drawn, -1.0, now), torque_at_power(p, turning, fed, -1.0, now))
             driving, resisting = p[DRIVING_GAIN], p[RESISTING_GAIN]
     needed += drag
     set_trim = min(max(trim, bottom), top)
@@ -329,14 +360,14 @@ def pushing(p, power, found):
     return min(most, power / found[8]) if found[8] > 0.0 else most
 
 
-def fastest_end(p, route, i, high, low, points, state, length, goal, power, trim, on, forces, torque, weight, found):
+def fastest_end(p, route, i, high, low, now, state, length, goal, power, trim, on, forces, torque, weight, found):
     """The speed at the end of a step that the legs reach at a power, at most the goal; below 0 where they cannot ride at all."""
-    excess = ride_to(p, route, i, high, low, points, state, length, goal, trim, on, forces, torque, weight, found)
+    excess = ride_to(p, route, i, high, low, now, state, length, goal, trim, on, forces, torque, weight, found)
     excess -= pushing(p, power, found)
     if excess <= 0.0:
         return goal
     upper, over, lower = goal, excess, 0.0
-    under = ride_to(p, route, i, high, low, points, state, length, lower, trim, on, forces, torque, weight, found)
+    under = ride_to(p, route, i, high, low, now, state, length, lower, trim, on, forces, torque, weight, found)
     under -= pushing(p, power, found)
     if under > 0.0:
         return -1.0
@@ -345,7 +376,7 @@ def fastest_end(p, route, i, high, low, points, state, length, goal, power, trim
         speed = upper - over * (upper - lower) / (over - under)
         if count % 3 == 2:
             speed = (upper + lower) / 2
-        excess = ride_to(p, route, i, high, low, points, state, length, speed, trim, on, forces, torque, weight, found)
+        excess = ride_to(p, route, i, high, low, now, state, length, speed, trim, on, forces, torque, weight, found)
         excess -= pushing(p, power, found)
         if abs(excess) <= 1e-10 or upper - lower <= 1e-12:
             break
@@ -397,16 +428,15 @@ def heat_rates(p, links, winding, stator, magnets, housing, copper, iron):
     return of_winding, of_stator, both, both
 
 
-def draw_on(p, pack, time, turning, torque, weight, on, state, totals, kept):
+def draw_on(p, now, time, turning, torque, weight, on, state, totals, kept):
     """Currents over the turn for the torques in ``torque``: losses and charge of a time; copper loss as a power."""
     kept[AT_POWER] = 0.0
     if not on:
         if p[CHARGE] > 0.0:
-            relax(p, pack, time, 0.0, state)
+            relax(p, now, time, 0.0, state)
         return 0.0
-    constant = max(p[CONSTANT] * (1.0 + p[CONSTANT_GROWTH] * (state[MAGNETS] - p[REFERENCE])), p[LEAST_CONSTANT])
-    resistance = p[WINDING_RESISTANCE] * (1.0 + p[WINDING_GROWTH] * (state[WINDING] - p[REFERENCE]))
-    rest, inner = curve_at(pack[0], pack[1], state[CHARGE_LEFT]), curve_at(pack[0], pack[2], state[CHARGE_LEFT])
+    constant, resistance = now[AMPERE], now[PHASE]
+    rest, inner = now[REST], now[AT_ONCE]
     sag = state[FAST_SAG] + state[SLOW_SAG]
     source = rest - sag
     square = current = squared = 0.0
@@ -430,13 +460,13 @@ def draw_on(p, pack, time, turning, torque, weight, on, state, totals, kept):
     totals[SUM_BRIDGE] += 1.5 * p[BRIDGE_RESISTANCE] * square * time
     totals[SUM_STANDBY] += p[STANDBY] * time
     kept[AT_POWER] = rest * current
-    relax(p, pack, time, current, state)
+    relax(p, now, time, current, state)
     return copper
 
 
-def relax(p, pack, time, current, state):
+def relax(p, now, time, current, state):
     """Charge and sag of the packs after a time at a mean current."""
-    late = curve_at(pack[0], pack[3], state[CHARGE_LEFT]) * current
+    late = now[LATE] * current
     goal = p[FAST_SHARE] * late
     state[FAST_SAG] = goal + (state[FAST_SAG] - goal) * math.exp(-time / p[FAST_TIME])
     goal = (1.0 - p[FAST_SHARE]) * late
@@ -460,33 +490,35 @@ def still(weight, torque):
     weight[0] = 1.0
 
 
-def rest_for(p, pack, conductance, time, state, totals, kept, torque, weight):
+def rest_for(p, pack, points, conductance, time, state, totals, kept, torque, weight, now):
     """A time at a standstill: the electronics draw, the motor cools, the legs recover."""
     parts = int(time / LONGEST) + 1
     part = time / parts
     still(weight, torque)
     for _ in range(parts):
         on = p[HAS_MOTOR] != 0.0 and state[CHARGE_LEFT] > 0.0
-        copper = draw_on(p, pack, part, 0.0, torque, weight, on, state, totals, kept)
+        set_now(p, pack, points, state, on, now)
+        copper = draw_on(p, now, part, 0.0, torque, weight, on, state, totals, kept)
         if p[HAS_MOTOR] != 0.0:
             warm_up(p, conductance, 0.0, part, copper, 0.0, state)
         tire(p, 0.0, part, state)
     state[TIME] += time
 
 
-def walked(p, route, i, pack, conductance, length, state, totals, row, forces, torque, weight):
+def walked(p, route, i, pack, points, conductance, length, state, totals, row, forces, torque, weight, now):
     """A step on foot, the machine pushed: what was ridden fast is lost on getting off."""
     begin = state[SPEED]
     if begin > 0.0:
         totals[SUM_GETTING_OFF] += p[HEAVY] * begin * begin / 2
         totals[SUM_KINETIC] -= p[HEAVY] * begin * begin / 2
         state[SPEED] = 0.0
-        rest_for(p, pack, conductance, 2 * GETTING_OFF, state, totals, row, torque, weight)
+        rest_for(p, pack, points, conductance, 2 * GETTING_OFF, state, totals, row, torque, weight, now)
         totals[STANDING] += 2 * GETTING_OFF
     time = length / p[WALK]
     pull = road_forces(p, route, i, p[WALK], forces)
     still(weight, torque)
     on = p[HAS_MOTOR] != 0.0 and state[CHARGE_LEFT] > 0.0
+    set_now(p, pack, points, state, on, now)
     drag = 0.0
     turning = p[WALK] / p[RADIUS]
     if p[HAS_MOTOR] != 0.0:
@@ -500,7 +532,7 @@ def walked(p, route, i, pack, conductance, length, state, totals, row, forces, t
     totals[WALKED] += length
     totals[CLIMBED] += max(forces[1], 0.0) * length
     totals[MOVING] += time
-    copper = draw_on(p, pack, time, turning, torque, weight, on, state, totals, row)
+    copper = draw_on(p, now, time, turning, torque, weight, on, state, totals, row)
     if p[HAS_MOTOR] != 0.0:
         warm_up(p, conductance, p[WALK], time, copper, drag * turning, state)
     tire(p, max(pull * p[WALK], 0.0), time, state)
@@ -516,9 +548,10 @@ def march(p, route, ceiling, pack, conductance, high, low, points, state, totals
         p: the ride's row of numbers.
         route: columns of the route, one entry a step.
         ceiling: speeds at the points that the rider does not pass.
-        pack: states of charge, voltage at rest, ohmic and delayed resistance of the packs together.
+        pack: voltage at rest, ohmic and delayed resistance of the packs together, greatest power out of and into them, over charge in
+            equal steps.
         conductance: seven tables over speed, in the order of ``warm_up``.
-        high: greatest motor torque, see ``limit_at``; low: the lowest.
+        high: greatest motor torque by phase current and voltage, see ``limit_at``; low: the lowest.
         points: states of charge of these tables.
         state: where the ride is; changed.
         totals: sums over the ride; changed.
@@ -527,29 +560,30 @@ def march(p, route, ceiling, pack, conductance, high, low, points, state, totals
         first, last: steps.
     """
     torque, weight = [0.0] * 9, [0.0] * 9
-    forces, found = [0.0] * 4, [0.0] * 9
+    forces, found, now = [0.0] * 4, [0.0] * 9, [0.0] * NOW
     for i in range(first, last):
         row = kept[i] if len(kept) > 1 else kept[0]
         length, begin, before = route[LENGTH][i], state[SPEED], state[CHARGE_LEFT]
         goal = min(ceiling[i + 1], math.sqrt(begin * begin + 2 * p[QUICKER] * length))
         trim = trim_for(p, route[SINE][i])
         on = p[HAS_MOTOR] != 0.0 and before > 0.0
+        set_now(p, pack, points, state, on, now)
         power = faded(p, p[LEG_POWER], state[WORK_LEFT])
-        end = fastest_end(p, route, i, high, low, points, state, length, goal, power, trim, on, forces, torque, weight, found)
+        end = fastest_end(p, route, i, high, low, now, state, length, goal, power, trim, on, forces, torque, weight, found)
         pace = min(goal, p[PACE])
         if end < pace and p[HARD_POWER] > p[LEG_POWER]:
             power = faded(p, p[HARD_POWER], state[WORK_LEFT])
-            other = fastest_end(p, route, i, high, low, points, state, length, pace, power, trim, on, forces, torque, weight, found)
+            other = fastest_end(p, route, i, high, low, now, state, length, pace, power, trim, on, forces, torque, weight, found)
             if other > end:
                 end = other
             else:
                 end = fastest_end(
-                    p, route, i, high, low, points, state, length, goal, faded(p, p[LEG_POWER], state[WORK_LEFT]), trim, on,
+                    p, route, i, high, low, now, state, length, goal, faded(p, p[LEG_POWER], state[WORK_LEFT]), trim, on,
                     forces, torque, weight, found,
                 )  # fmt: skip
         brake = 0.0
         if end < min(p[LOWEST], goal) or begin + end <= 0.0:
-            walked(p, route, i, pack, conductance, length, state, totals, row, forces, torque, weight)
+            walked(p, route, i, pack, points, conductance, length, state, totals, row, forces, torque, weight, now)
         else:
             needed, lever, gain, set_trim = found[1], found[2], found[3], found[4]
             bottom, top, drag, cadence = found[5], found[6], found[7], found[8]
@@ -605,7 +639,7 @@ def march(p, route, ceiling, pack, conductance, high, low, points, state, totals
             totals[MOVING] += time
             if abs(gain * pedal + set_trim - mean) > 1e-9 or set_trim != trim:
                 totals[CUT] += length
-            copper = draw_on(p, pack, time, turning, torque, weight, on, state, totals, row)
+            copper = draw_on(p, now, time, turning, torque, weight, on, state, totals, row)
             if p[HAS_MOTOR] != 0.0:
                 warm_up(p, conductance, length / time, time, copper, drag * turning, state)
             tire(p, max(worked / time, 0.0), time, state)
@@ -627,7 +661,7 @@ def march(p, route, ceiling, pack, conductance, high, low, points, state, totals
                 totals[SUM_KINETIC] -= p[HEAVY] * state[SPEED] * state[SPEED] / 2
                 state[SPEED] = 0.0
             standing = route[STOP][i] + 2 * GETTING_OFF
-            rest_for(p, pack, conductance, standing, state, totals, row, torque, weight)
+            rest_for(p, pack, points, conductance, standing, state, totals, row, torque, weight, now)
             totals[STANDING] += standing
         row[AT_SPEED], row[AT_TIME], row[AT_CHARGE] = state[SPEED], state[TIME], state[CHARGE_LEFT]
         row[AT_WINDING], row[AT_MAGNETS], row[AT_WORK_LEFT] = state[WINDING], state[MAGNETS], state[WORK_LEFT]

@@ -11,7 +11,7 @@ import numpy as np
 from ..formulas import leverage as levers
 from ..formulas import pack, road
 from ..inputs import Build, Case, Gear
-from . import capture, chance, cut_out, gearing, heat, leverage, motor, parts, reach, ride
+from . import capture, chance, cut_out, gearing, heat, hold, legs_alone, leverage, motor, parts, reach, ride
 from . import drive as electric
 from . import loop as loops
 from .findings import FINDINGS, judged
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     import pandas
 
 RIDERS = 128  # draws for a finding
+DRAWS = 256  # of build and case for a range
 
 CAUTIONS = (
     "Margins are arithmetic on your numbers. Nothing here was validated on a machine or a person; no margin means riding without danger.",
@@ -151,7 +152,23 @@ def _of_case(build: Build, case: Case, gear: Gear, riders: int, speeds: gearing.
         _of_balance(build, case, gear, riders, found)
     if build.motor is not None:
         _of_motor(build, case, gear, speeds, felt, steady, add)
+        if riders:
+            _of_distance(build, case, gear, add)
     return found
+
+
+def _of_distance(build: Build, case: Case, gear: Gear, add: Callable[[str, float, str], None]) -> None:
+    """Findings on the whole of the way: energy with its doubt, heat in time, and legs that are left alone."""
+    far = ride.reach(build, case, gear, DRAWS)
+    share = f"{100 * far.chance:.0f} ± {100 * far.chance_error:.0f} of 100" if 0 < far.chance < 1 else ("all" if far.chance else "none of")
+    chance_of_it = f"{share} {'' if 0 < far.chance < 1 else f'{DRAWS} '}draws last {case.distance / 1000:.1f} km"
+    add("getting home", ratio(far.likely, case.distance), chance_of_it)
+    held = hold.hold(build, case, gear=gear)
+    lasts = f"{held.ended_by} after {held.time / 60:.0f} min" if np.isfinite(held.time) else "heat never ends it"
+    add("climb", ratio(float(held.time), case.duration), lasts)
+    alone = legs_alone.study(build, case, gear)
+    words = f"{_leg_words(alone.leg_power)} at {_kmh(alone.speed)}" if alone.margin > 0 else "the legs do not turn the cranks"
+    add("legs alone", alone.margin, words)
 
 
 def _of_balance(build: Build, case: Case, gear: Gear, riders: int, found: list[Finding]) -> None:

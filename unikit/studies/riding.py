@@ -26,7 +26,7 @@ from .warming import FLUX_LOST
 
 W = TypeVar("W", Build, Case)
 
-CHARGES = np.array([0.0, 0.03, 0.08, 0.2, 0.5, 1.0])  # of the limits' table
+CHARGES = np.array([0.0, 0.1, 0.3, 0.6, 1.0])  # of the limits' table
 TURNINGS, SPEEDS = 25, 9  # rotations of that table, and speeds of the conductances
 QUICKER, SLOWER = 0.4, 0.5  # m/s^2 that the rider takes: a lean of two to three degrees; chosen, no source
 WALK = 1.1  # m/s on foot with the machine; chosen, no source
@@ -97,8 +97,7 @@ def prepare(build: Build, case: Case, route: Route, gear: Gear | None = None, co
     start[:, [j.WINDING, j.STATOR, j.MAGNETS, j.HOUSING]] = np.reshape(
         case.air_temperature if case.winding_start is None else case.winding_start, (-1, 1)
     )
-    one, nothing = np.zeros((1, 4, 2)), np.zeros((1, 4 * len(CHARGES), 2))
-    one[:, 0] = 0.0, 1.0
+    one, nothing = np.zeros((1, 5, 2)), np.zeros((1, 4 * len(CHARGES), 2))
     if build.motor is None or build.packs is None or build.controller is None:
         p[:, j.TURNING_STEP] = p[:, j.SPEED_STEP] = p[:, j.FAST_TIME] = p[:, j.SLOW_TIME] = 1.0
         p[:, j.HOT_WINDING] = p[:, j.HOT_MAGNETS] = 1.0
@@ -250,15 +249,21 @@ def _grid(build: Build, case: Case, count: int, *axes: np.ndarray):
 
 
 def _of_packs(p: np.ndarray, build: Build, case: Case, count: int) -> np.ndarray:
-    """Charge, voltage at rest, ohmic and delayed resistance of all packs together, by charge; charge and times into the rows."""
-    charges = np.unique(np.concatenate([one.curve_charge for one in build.packs.pack]))
+    """What all packs together are, by charge, in the order of the march; charge and times into the rows."""
+    charges = np.linspace(0.0, 1.0, round(1 / j.PACK_STEP) + 1)
     wide, there, (level,), shape = _grid(build, case, count, charges)
     stack = Stack(wide.packs, pack_temperature(there))
-    at_once, lasting = joined(stack, level), joined(stack, level, np.inf)
-    found = np.zeros((shape[0], 4, len(charges)))
-    found[:, 0], found[:, 1] = charges, np.broadcast_to(at_once.voltage, level.shape).reshape(shape)
-    found[:, 2] = np.broadcast_to(at_once.resistance, level.shape).reshape(shape)
-    found[:, 3] = np.broadcast_to(lasting.resistance, level.shape).reshape(shape) - found[:, 2]
+    at_once, limits = joined(stack, level), drive(wide, level, lasting=pack_temperature(there))
+    rest, late = limits.open_circuit_voltage, limits.pack_resistance
+    draw = np.minimum(limits.battery_current_limit, rest / (2 * late))  # more current would give less power
+    rows = (
+        at_once.voltage,
+        at_once.resistance,
+        late - at_once.resistance,
+        draw * (rest - late * draw),
+        -limits.charge_current_limit * (rest + late * limits.charge_current_limit),
+    )
+    found = np.stack([np.broadcast_to(row, level.shape).reshape(shape) for row in rows], axis=1)
     each = [one.cell_capacity * one.parallel for one in build.packs.pack]
     # in series the weakest ends it for all
     p[:, j.CHARGE] = np.min(np.broadcast_arrays(*each), axis=0) if build.packs.joined == "series" else sum(each)
@@ -272,14 +277,14 @@ def _of_packs(p: np.ndarray, build: Build, case: Case, count: int) -> np.ndarray
 
 
 def _limits(p: np.ndarray, build: Build, case: Case, fastest: float, count: int) -> tuple[np.ndarray, np.ndarray]:
-    """Greatest and lowest motor torque over charge, temperatures of winding and magnets, and rotation; cap and derating come later."""
+    """Greatest and lowest motor torque by phase current and voltage, over charge, temperatures of winding and magnets, and rotation."""
     warmth = np.arange(4.0)
     turning = np.linspace(0.0, fastest, TURNINGS)
     wide, there, (level, state, rotation), shape = _grid(build, case, count, CHARGES, warmth, turning)
     hot_winding, hot_magnets = (np.repeat(p[: shape[0], place], level.size // shape[0]) for place in (j.HOT_WINDING, j.HOT_MAGNETS))
     winding, magnets = np.where(state >= 2, hot_winding, 273.15), np.where(state % 2 == 1, hot_magnets, 273.15)
     found = drive(wide, level, winding, magnets, lasting=pack_temperature(there))
-    found = replace(found, torque_cap=np.inf, derating=1.0).limits(rotation)
+    found = replace(found, torque_cap=np.inf, derating=1.0, battery_current_limit=np.inf, charge_current_limit=np.inf).limits(rotation)
     rows = (shape[0], len(CHARGES) * len(warmth), TURNINGS)
     return found.highest.reshape(rows), found.lowest.reshape(rows)
 
