@@ -14,7 +14,7 @@ from .logs import Log, load_log, make_log
 from .parts import Brake, Cranks, Frame, Rider, Wheel
 from .reading import load_build, load_case, load_cases
 from .route import Route, make_route
-from .route_files import load_route, save_route
+from .route_files import load_route, read_route, save_route
 from .schema import describe, fields, meaning, schema
 from .spreads import Spread
 from .supply_parts import Pack, Packs, Wiring
@@ -66,6 +66,7 @@ __all__ = [
     "make_log",
     "make_route",
     "meaning",
+    "read_route",
     "replace",
     "save_build",
     "save_case",

@@ -19,7 +19,7 @@ from .gpx import LARGEST_LATITUDE, read_gpx
 from .reading import Reader, label, read_toml
 from .records import Part
 from .route import Route, make_route
-from .route_repair import OF_STEPS, SMOOTHING, STEP, Repaired, Way, as_written, repaired, resampled
+from .route_repair import OF_STEPS, STEP, Repaired, Way, as_written, repaired, resampled
 from .spreads import Spread
 from .writing import write_text
 
@@ -124,8 +124,7 @@ def load_route(
     """
     if _suffix(path) == ".csv" and mapping is None:
         return _own_table(path)
-    found, usual = read_route(path, mapping, known=known, closed=closed, part=part)
-    return resampled(found, step, usual if smoothing is None else smoothing)
+    return resampled(read_route(path, mapping, known=known, closed=closed, part=part), step, smoothing)
 
 
 def read_route(
@@ -135,20 +134,19 @@ def read_route(
     known: Mapping[float, float] | None = None,
     closed: bool | None = None,
     part: str | None = None,
-) -> tuple[Repaired, float]:
-    """A route before it is brought to even steps, with all that was mended, and its usual smoothing; arguments as in :func:`load_route`."""
+) -> Repaired:
+    """A route before it is brought to even steps, with all that was mended; arguments as in :func:`load_route`."""
     suffix = _suffix(path)
     if suffix == ".toml":
-        way, bend = _made_up(path)
-        return as_written(way), bend
+        return as_written(*_made_up(path))
     if suffix == ".csv" and mapping is None:
         route = _own_table(path)
         others = {name: getattr(route, name) for name in ("heading", "surface", "shelter", "speed_limit", "stop")}
         others |= {name: np.append(others[name], others[name][-1]) for name in OF_STEPS}
         places = {"latitude": route.latitude, "longitude": route.longitude}
-        return as_written(Way(label(path), route.name, route.source, route.altitude, route.distance, others=Named(others), **places)), 0.0
+        return as_written(Way(label(path), route.name, route.source, route.altitude, route.distance, others=Named(others), **places), 0.0)
     way = _recorded(path, part) if suffix == ".gpx" else _table(path, mapping)
-    return repaired(way, known, closed), SMOOTHING
+    return repaired(way, known, closed)
 
 
 def _suffix(path: str | os.PathLike[str]) -> str:

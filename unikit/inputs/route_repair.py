@@ -56,13 +56,18 @@ class Repaired:
     stuck: np.ndarray
     merged: int
     closing_error: u.Metre  # nan where the way is not closed and no altitude is known
-    noise: u.Metre  # standard deviation of a single altitude
+    noise: u.Metre  # standard deviation of a single altitude; 0 where nobody recorded them
+    usual: u.Metre  # smoothing length if nobody asks for another
     notes: tuple[str, ...]
 
     @property
     def spacing(self) -> u.Metre:
         """Usual distance from point to point."""
         return float(np.median(np.diff(self.distance)))
+
+    def renamed(self, name: str) -> Repaired:
+        """The same under another name."""
+        return dataclasses.replace(self, way=dataclasses.replace(self.way, name=name))
 
     @property
     def climb_recorded(self) -> u.Metre:
@@ -97,14 +102,14 @@ def repaired(way: Way, known: Mapping[float, float] | None = None, closed: bool 
     counts["altitudes repeated by a hung sensor"] = stuck.sum()
     notes.append("; ".join(f"{what}: {count:,}" for what, count in counts.items()) + "; straight lines stand for what was taken out")
     notes += [told, f"a single altitude scatters by {deviation:.2f} m"]
-    found = (missing, spikes, stuck, merged, error, deviation, (*way.notes, *notes))
+    found = (missing, spikes, stuck, merged, error, deviation, SMOOTHING, (*way.notes, *notes))
     return Repaired(way, distance, way.distance is None, altitude, *found)
 
 
-def as_written(way: Way) -> Repaired:
+def as_written(way: Way, usual: float) -> Repaired:
     """A way with distances that nobody recorded: nothing is looked for, nothing mended."""
     nothing = np.zeros(way.altitude.size, bool)
-    return Repaired(way, way.distance, False, way.altitude, nothing, nothing, nothing, 0, np.nan, 0.0, way.notes)
+    return Repaired(way, way.distance, False, way.altitude, nothing, nothing, nothing, 0, np.nan, 0.0, usual, way.notes)
 
 
 def _apart(way: Way) -> tuple[Way, np.ndarray, int]:
@@ -191,8 +196,9 @@ def smooth(found: Repaired, step: float, smoothing: Any) -> np.ndarray:
     return profile.smoothed(np.interp(fine, found.distance, found.altitude), fine[1], smoothing)[..., ::finer]
 
 
-def resampled(found: Repaired, step: float = STEP, smoothing: float = SMOOTHING) -> Route:
-    """The route at even steps."""
+def resampled(found: Repaired, step: float = STEP, smoothing: float | None = None) -> Route:
+    """The route at even steps, smoothed as usual if no length is given."""
+    smoothing = found.usual if smoothing is None else smoothing
     if not 0.5 <= step <= 1000:
         raise ValueError(f"step must be from 0.5 m to 1000 m, got {step:g}")
     if not 0 <= smoothing <= 5000:
@@ -200,9 +206,10 @@ def resampled(found: Repaired, step: float = STEP, smoothing: float = SMOOTHING)
     way, (at, _) = found.way, grid(found, step)
     altitude = smooth(found, step, smoothing)
     middle, places = (at[1:] + at[:-1]) / 2, {}
-    others = {
-        name: values[_before(found.distance, middle if name in OF_STEPS else at)] for name, values in way.others.items() if name != "stop"
-    }
+    others = {}
+    for name, values in way.others.items():
+        if name != "stop":
+            others[name] = values[_before(found.distance, middle if name in OF_STEPS else at)]
     if "stop" in way.others:
         nearest = np.rint(found.distance / at[1]).astype(int)
         others["stop"] = np.bincount(np.minimum(nearest, len(at) - 1), way.others["stop"], len(at))
@@ -216,12 +223,13 @@ def resampled(found: Repaired, step: float = STEP, smoothing: float = SMOOTHING)
         route = make_route(way.name, way.source, road, altitude, found.notes, **others, **places)
     except ValueError as error:
         raise refuse(way.file, "a profile that a road can have; more smoothing may help", str(error)) from None
-    note = f"smoothed over {smoothing:g} m (standard deviation of the Gaussian) at steps of {at[1]:.2f} m"
+    how = f"smoothed over {smoothing:g} m (standard deviation of the Gaussian)" if smoothing else "not smoothed"
+    note = f"{how}, at steps of {at[1]:.2f} m"
     if smoothing and found.noise:
         note += f"; noise leaves ±{100 * profile.slope_noise(found.noise, found.spacing, smoothing):.2f} % of slope"
     mended = profile.climb(found.altitude)
     before = f"{found.climb_recorded:.0f} m as recorded, {mended:.0f} m mended" if found.noise else f"{mended:.0f} m as written"
-    climbs = f"climb: {before}, {route.climb:.0f} m smoothed"
+    climbs = f"climb: {before}, {route.climb:.0f} m so"
     return dataclasses.replace(route, notes=(*found.notes, note, climbs))
 
 

@@ -25,6 +25,7 @@ from . import (
     review,
     ride,
     rider,
+    routes,
     sensing,
     side,
     stability,
@@ -67,6 +68,7 @@ TOPICS: dict[str, ModuleType] = {
 PICTURES = {name: module.picture for name, module in TOPICS.items()} | {
     "side": side.picture,
     "rider": rider.picture,
+    "routes": routes.picture,
     "bench": bench.picture,
     "pack sharing": pack.sharing,
     "bench prediction": bench.prediction,
@@ -75,4 +77,4 @@ PICTURES = {name: module.picture for name, module in TOPICS.items()} | {
     "calibration prediction": calibration.prediction,
 }
 
-__all__ = ["PICTURES", "TOPICS", *TOPICS, "bench", "calibration", "heat_bench", "rider", "side"]
+__all__ = ["PICTURES", "TOPICS", *TOPICS, "bench", "calibration", "heat_bench", "rider", "routes", "side"]
