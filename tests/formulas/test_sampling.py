@@ -45,18 +45,14 @@ def product_indices():
     return alone / (whole - 1), alone * whole / (1 + alone) / (whole - 1)
 
 
-def indices(function, dimensions, count, replicates, seed):
+def indices(function, dimensions, count, replicates, seed, guessed=False):
     """Both kinds of indices, an entry for each uncertain number."""
     both = draws(2 * dimensions, count, replicates, seed)
     first, second = both[..., :dimensions], both[..., dimensions:]
     base, other = function(first), function(second)
-    mixed = []
-    for place in range(dimensions):
-        one = first.copy()
-        one[..., place] = second[..., place]
-        mixed.append(function(one))
-    mixed = np.array(mixed)
-    return sampling.first_order(base, other, mixed), sampling.total_effect(base, other, mixed)
+    mixed = np.stack([function(np.where(np.arange(dimensions) == place, second, first)) for place in range(dimensions)])
+    guess = sampling.additive_guess(first, second, base, other) if guessed else sampling.NO_GUESS
+    return sampling.first_order(base, other, mixed, guess), sampling.total_effect(base, other, mixed, guess)
 
 
 def test_printed_indices():
@@ -82,6 +78,36 @@ def test_interval_of_an_index_holds_it_in_95_of_100_seeds():
             held.append((found.low <= known) & (known <= found.high))
     share = np.mean(held, axis=0)  # 400 for each number
     assert np.all((share > 0.91) & (share < 0.985)), share
+
+
+@pytest.mark.checks("independent", "sampling.additive_guess")
+def test_a_guess_takes_most_of_the_error_where_numbers_hardly_interact():
+    exact = WEIGHTS**2 / DEVIATION**2
+    held = []
+    for seed in range(60):
+        for found, plain in zip(indices(ridge, 5, 16, 16, seed, guessed=True), indices(ridge, 5, 16, 16, seed), strict=True):
+            held.append(((found.low <= exact) & (exact <= found.high), found.error.max() / plain.error.max()))
+    inside, ratio = (np.array(column) for column in zip(*held, strict=True))
+    assert inside.mean() > 0.91
+    assert np.median(ratio) < 0.15
+    base = draws(3, 64, 2, 4)  # 3 sqrt(5) P2(2x - 1) has variance 9
+    curve = 2.0 + 3.0 * np.sqrt(5.0) * (6 * base[..., 1] ** 2 - 6 * base[..., 1] + 1)
+    guess = sampling.additive_guess(base, base, curve, curve)
+    assert guess.variance == pytest.approx([0.0, 9.0, 0.0], abs=1e-9)
+    assert guess.base == pytest.approx(curve - 2)
+
+
+@pytest.mark.parametrize(("function", "exact", "dimensions"), [(ishigami, ishigami_indices, 3), (product, product_indices, 6)])
+def test_a_guess_does_no_harm_where_numbers_interact(function, exact, dimensions):
+    for found, known in zip(indices(function, dimensions, 512, 16, 5, guessed=True), exact(), strict=True):
+        assert np.all(np.abs(found.value - known) <= 4 * found.error + 1e-9)
+        assert found.error.max() < 0.01
+
+
+def test_too_few_draws_for_a_guess_give_none():
+    both = draws(20, 2, 4, 1)
+    guess = sampling.additive_guess(both[..., :10], both[..., 10:], both[..., 0], both[..., 10])
+    assert not guess.variance.any() and not guess.mixed.any() and guess.mixed.shape == (10, 4, 2)
 
 
 def test_a_number_that_does_not_matter_and_one_that_is_all():

@@ -6,6 +6,8 @@ import numpy as np
 import pytest
 
 from unikit.formulas import sampling
+from unikit.inputs import load_build, load_case, make_route
+from unikit.studies import outlook
 from unikit.studies.many import PartError, in_parts
 
 pytestmark = pytest.mark.reference
@@ -27,6 +29,16 @@ def part(piece):
     return np.sin(points).sum(), points.max()
 
 
+def test_rides_on_a_cluster_are_the_very_same_rides(cluster, root):
+    build, case = load_build(root / "data" / "builds" / "harbour_commuter.toml"), load_case(root / "data" / "cases" / "head_wind.toml")
+    there = np.linspace(0.0, 3000.0, 31)
+    route = make_route("rise and fall", "invented", there, 20 * np.sin(there / 500))
+    alone, spread = outlook.study(build, case, route), outlook.study(build, case, route, executor=cluster)
+    assert alone.summary() == spread.summary()
+    for name, values in alone.each.items():
+        assert np.array_equal(values, spread.each[name]), name
+
+
 def refused(piece):
     raise ValueError("no such ride")
 
@@ -38,8 +50,8 @@ def late(piece):
 
 def test_a_cluster_gives_the_very_same_numbers(cluster):
     told = []
-    assert in_parts(part, range(24), cluster, lambda *done: told.append(done), ahead=5) == in_parts(part, range(24))
-    assert told[-1] == (24, 24)
+    assert in_parts(part, range(24), cluster, told.append, ahead=5) == in_parts(part, range(24))
+    assert told[-1] == 1
 
 
 def test_a_cluster_tells_what_failed(cluster):
@@ -49,6 +61,6 @@ def test_a_cluster_tells_what_failed(cluster):
 
 def test_work_on_a_cluster_can_be_stopped(cluster):
     done = []
-    found = in_parts(late, range(400), cluster, lambda *so_far: done.append(so_far), lambda: len(done) >= 4)
+    found = in_parts(late, range(400), cluster, done.append, lambda: len(done) >= 4)
     assert found == list(range(len(found)))
     assert 1 <= len(found) < 60

@@ -71,8 +71,8 @@ def test_no_more_than_so_many_parts_are_open():
 def test_progress_is_told_after_each_part(parallel):
     told = []
     with ThreadPoolExecutor(2) as threads:
-        in_parts(lambda piece: piece, range(5), threads if parallel else None, lambda *done: told.append(done))
-    assert told == [(1, 5), (2, 5), (3, 5), (4, 5), (5, 5)]
+        in_parts(lambda piece: piece, range(5), threads if parallel else None, told.append)
+    assert told == [0.2, 0.4, 0.6, 0.8, 1.0]
 
 
 @pytest.mark.parametrize("kind", [lambda: None, ThreadPoolExecutor, processes], ids=["here", "threads", "processes"])
@@ -115,7 +115,7 @@ def test_an_interrupt_cancels_what_has_not_begun():
         begun.append(piece)
         time.sleep(0.02)
 
-    def interrupted(done, total):
+    def interrupted(share):
         raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):

@@ -14,7 +14,7 @@ from typing import Any, TypeVar
 
 P = TypeVar("P")
 R = TypeVar("R")
-Progress = Callable[[int, int], Any]
+Progress = Callable[[float], Any]
 
 AHEAD = 16  # parts handed out at a time, so that memory does not grow with the work
 LOOK = 0.2  # s between looks at whether to stop
@@ -42,7 +42,7 @@ def in_parts(
         function: computes one piece.
         pieces: what to hand to it, one at a time.
         executor: any executor of the standard library's kind, such as processes or that of a cluster; None computes here.
-        progress: called with how many parts are done and how many there are, after each.
+        progress: called with the share of the parts that is done, after each.
         stop: asked again and again; once it says yes nothing more is begun, and what was finished in a row is the answer.
         ahead: how many parts an executor is given at a time.
 
@@ -55,7 +55,7 @@ def in_parts(
     """
     if ahead < 1:
         raise ValueError(f"ahead must be at least 1, got {ahead}")
-    tell, asked = progress or (lambda done, total: None), stop or (lambda: False)
+    tell, asked = progress or (lambda share: None), stop or (lambda: False)
     if executor is None:
         return _here(function, pieces, tell, asked)
     return _by(executor, function, pieces, tell, asked, ahead)
@@ -70,7 +70,7 @@ def _here(function: Callable[[P], R], pieces: Sequence[P], tell: Progress, asked
             found.append(function(piece))
         except Exception as error:
             raise _failed(place, pieces, error) from error
-        tell(place + 1, len(pieces))
+        tell((place + 1) / len(pieces))
     return found
 
 
@@ -97,7 +97,7 @@ def _by(
                     found[place] = future.result()
                 except Exception as error:
                     raise _failed(place, pieces, error) from error
-                tell(len(found), len(pieces))
+                tell(len(found) / len(pieces))
     finally:
         for future in running:
             future.cancel()

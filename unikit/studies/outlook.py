@@ -21,6 +21,7 @@ from .ride import usable_energy
 from .riding import aged, prepare, run_many
 
 RIDES, SEED = 256, 20
+RANKED = 128  # base draws of a ranking
 REPLICATES = 16  # at least: their scatter is the sampling error
 BLOCK = 64  # draws computed together: more of them take more memory and no less time
 POINTS = 121  # of the curve over distance
@@ -113,7 +114,7 @@ def study(
         count: rides at least; as many more as complete the replicates.
         seed: the same seed gives the same numbers, whoever computes them.
         executor: any executor of the standard library's kind, or that of a cluster; None computes here.
-        progress: called with parts done and parts in all.
+        progress: called with the share that is done, after each part.
         stop: asked between parts; once it says yes, the answer is of the replicates that are complete.
         compiled: whether the compiled kernel is used where it is installed.
     """
@@ -154,7 +155,7 @@ def ranking(
     case: Case,
     route: Route,
     gear: Gear | None = None,
-    count: int = RIDES,
+    count: int = RANKED,
     seed: int = SEED,
     executor: Executor | None = None,
     progress: Progress | None = None,
@@ -175,7 +176,7 @@ def ranking(
         count: base draws at least; the rides are as many times the uncertain numbers and two more.
         seed: the same seed gives the same numbers, whoever computes them.
         executor: as in ``study``; so are ``progress``, ``stop`` and ``compiled``.
-        progress: called with parts done and parts in all.
+        progress: called with the share that is done, after each part.
         stop: asked between parts.
         compiled: whether the compiled kernel is used where it is installed.
     """
@@ -188,8 +189,7 @@ def ranking(
     left = np.stack([base["left"], other["left"]])
     consumption = np.mean([base["cells"], other["cells"]]) / route.length
     mixed_left = np.stack([one["left"] for one in mixed])
-    first, total = (index(base["left"], other["left"], mixed_left) for index in (sampling.first_order, sampling.total_effect))
-    # deviation by replicate: each has both draws
+    first, total = _shares(work, left, mixed_left)
     deviations = left.std(axis=(0, 2), ddof=1)
     deviation, scatter = left.std(), deviations.std(ddof=1) / np.sqrt(len(deviations))
     per_metre = 1 / consumption if consumption > 0 else np.inf
@@ -221,6 +221,20 @@ def ranking(
     )
 
 
+def _shares(work: _Work, left: np.ndarray, mixed: np.ndarray) -> tuple[Estimate, Estimate]:
+    """Both shares of the variance of each number; exactly nil where no ride was changed by it."""
+    points = np.stack([work.points(_Piece(place, 0, left.shape[2])) for place in range(left.shape[1])])
+    moves = np.any(mixed != left[0], axis=(1, 2))
+    base, other = points[..., : len(moves)][..., moves], points[..., len(moves) :][..., moves]
+    found = []
+    for index in (sampling.first_order, sampling.total_effect):
+        parts = np.zeros((4, len(moves)))
+        if moves.any():
+            parts[:, moves] = index(*left, mixed[moves], sampling.additive_guess(base, other, *left))
+        found.append(Estimate(*parts))
+    return found[0], found[1]
+
+
 # -- one part of the work -------------------------------------------------------
 
 
@@ -250,13 +264,16 @@ class _Work:
 
     def __call__(self, piece: _Piece) -> list[dict[str, np.ndarray]]:
         """Numbers of each ride: of the base draws, and where mixed, of the other draws and of the mixtures by number."""
-        numbers = len(self.paths)
-        points = sampling.points(max(numbers, 1) * (1 + self.mixed), piece.count, self.seed, piece.replicate, piece.begin)
+        numbers, points = len(self.paths), self.points(piece)
         sets = [points[:, :numbers]]
         if self.mixed:
             base, other = points[:, :numbers], points[:, numbers:]
             sets = [base, other, *(np.where(np.arange(numbers) == place, other, base) for place in range(numbers))]
         return [self._ride(one) for one in sets]
+
+    def points(self, piece: _Piece) -> np.ndarray:
+        """Probabilities of the draws; where mixed, the base ones and then the others."""
+        return sampling.points(max(len(self.paths), 1) * (1 + self.mixed), piece.count, self.seed, piece.replicate, piece.begin)
 
     def _ride(self, points: np.ndarray) -> dict[str, np.ndarray]:
         build, case = (
@@ -299,7 +316,7 @@ def _uncertain(build: Build, case: Case) -> tuple[Path, ...]:
 
 
 def _words(path: Path) -> str:
-    return meaning(path[1], path[0])
+    return meaning(path[1], path[0]).split(";")[0]
 
 
 def plan(count: int) -> tuple[int, int]:
