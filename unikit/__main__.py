@@ -1,4 +1,4 @@
-"""Commands: ``python -m unikit review BUILD.toml``, ``python -m unikit datasheet SHEET.toml`` and ``python -m unikit lab``."""
+"""Commands after ``python -m unikit``: ``review BUILD.toml``, ``ride BUILD.toml CASE.toml ROUTE``, ``datasheet SHEET.toml``, ``lab``."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import argparse
 import os
 import subprocess
 import sys
+import time
 from collections.abc import Sequence
 from pathlib import Path
 from urllib.parse import quote
@@ -16,7 +17,7 @@ START = Path("notebooks") / "00_start_here.ipynb"
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run one command; 0 when it did its work, 2 when an input could not be read."""
+    """Run one command; 0 when it did its work, 2 when an input could not be read, 130 when it was stopped."""
     parser = argparse.ArgumentParser(prog="python -m unikit", description=__doc__)
     parser.add_argument("--version", action="version", version=__version__)
     commands = parser.add_subparsers(dest="command", required=True)
@@ -30,6 +31,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
     sheet.add_argument("--into", help="build file whose wheel the motor must fit, and into which it goes")
     sheet.add_argument("--save", help="write that build with the motor in it to this file, which must not exist yet")
     sheet.add_argument("--leave-out", action="append", default=[], metavar="FIELD", help="a field not to believe; may be repeated")
+    ride = commands.add_parser("ride", help="ride a build along a route and print energy by cause, leg share, range and what was narrowest")
+    ride.add_argument("build", help="build file (TOML)")
+    ride.add_argument("case", help="case file (TOML): charge, wind, air, trim and pace")
+    ride.add_argument("route", help="route: a recording (.gpx), a table (.csv) or a made-up one (.toml)")
+    ride.add_argument("--columns", help="file that declares the columns of a table")
+    ride.add_argument("--back", action="store_true", help="ride the same road back, too")
+    ride.add_argument("--legs-alone", action="store_true", help="as if the electronics had failed at the start")
+    ride.add_argument("--draws", type=int, default=0, metavar="N", help="also draw what is uncertain N times: the probability of arriving")
+    ride.add_argument("--csv", help="also write the course over the distance as a CSV file, which must not exist yet")
     lab = commands.add_parser("lab", help="open the notebooks in JupyterLab")
     lab.add_argument("notebook", nargs="?", help="notebook to open; default: the first one")
     chosen = parser.parse_args(arguments)
@@ -37,7 +47,68 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return _review(chosen.build, chosen.cases, chosen.rules, chosen.csv)
     if chosen.command == "datasheet":
         return _datasheet(chosen.sheet, chosen.into, chosen.save, chosen.leave_out)
+    if chosen.command == "ride":
+        return _ride(chosen)
     return _lab(chosen.notebook)
+
+
+def _ride(asked: argparse.Namespace) -> int:
+    """Ride along a route and print it; long work tells how far it is, and Ctrl+C ends it without a trace of an answer."""
+    from .inputs import InputError, load_build, load_case, load_route, there_and_back
+    from .studies import journey, outlook
+
+    for stream in (sys.stdout, sys.stderr):
+        stream.reconfigure(errors="replace")
+    found = []
+    try:
+        build, case = load_build(asked.build), load_case(asked.case)
+        route = load_route(asked.route, asked.columns)
+        route = there_and_back(route) if asked.back else route
+        if asked.legs_alone and asked.draws:
+            raise ValueError("--draws asks whether the packs last: leave --legs-alone out")
+        found.append(journey.study(build, case, route, powered=not asked.legs_alone, progress=_Progress("riding")))
+        if asked.draws:
+            found.append(outlook.study(build, case, route, count=asked.draws, progress=_Progress("drawing")))
+    except InputError as error:
+        print(error, file=sys.stderr)
+        return 2
+    except ValueError as error:
+        print(f"{asked.build}: {error}", file=sys.stderr)
+        return 2
+    except KeyboardInterrupt:
+        print("\nstopped: nothing was computed to its end, nothing was written", file=sys.stderr)
+        return 130
+    for result in found:
+        lines = result.summary()
+        width = max(map(len, lines))
+        print("\n".join(f"{label:<{width}}  {text}" for label, text in lines.items()), flush=True)
+    return _write_csv(asked.csv, found[0].table().to_csv(index=False, lineterminator="\n")) if asked.csv else 0
+
+
+class _Progress:
+    """Says on the error stream how far a work is, once it has lasted a while."""
+
+    PATIENCE, PAUSE = 2.0, 0.5  # s before the first word, and between words
+
+    def __init__(self, what: str) -> None:
+        self.what, self.next, self.spoke = what, time.monotonic() + self.PATIENCE, False
+
+    def __call__(self, share: float) -> None:
+        now = time.monotonic()
+        if now >= self.next or (self.spoke and share >= 1):
+            self.next, self.spoke = now + self.PAUSE, True
+            print(f"\r{self.what}: {100 * share:3.0f} %", end="\n" if share >= 1 else "", file=sys.stderr, flush=True)
+
+
+def _write_csv(path: str, text: str) -> int:
+    """Write a file that does not exist yet; 2 with a message where that cannot be."""
+    try:
+        with open(path, "x", encoding="utf-8", newline="") as handle:
+            handle.write(text)
+    except OSError as error:
+        print(f"{path}: not written: {error.strerror or error}", file=sys.stderr)
+        return 2
+    return 0
 
 
 def _datasheet(path: str, build_path: str | None, save_path: str | None, leave_out: Sequence[str]) -> int:
@@ -90,15 +161,7 @@ def _review(build_path: str, cases_path: str | None, rules: str | None, csv_path
         print(found, flush=True)
     except BrokenPipeError:  # the reader of a pipe, such as head, has seen enough
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    if csv_path:
-        text = found.table().to_csv(index=False, lineterminator="\n")
-        try:
-            with open(csv_path, "x", encoding="utf-8", newline="") as handle:
-                handle.write(text)
-        except OSError as error:
-            print(f"{csv_path}: not written: {error.strerror or error}", file=sys.stderr)
-            return 2
-    return 0
+    return _write_csv(csv_path, found.table().to_csv(index=False, lineterminator="\n")) if csv_path else 0
 
 
 def _cases_near(build: Path) -> Path:

@@ -143,11 +143,9 @@ class Row:
         """What the study gets: SI, or the chosen word."""
         return self.control.si(self.box.value) if isinstance(self.control, Control) else self.box.value
 
-    def offer(self, choice: Choice) -> None:
-        """Other words for the same choice; what was chosen stays, unless there is something new or it is gone."""
-        new = [value for value in choice.values if value not in self.control.values]
-        chosen = new[-1] if new else self.box.value if self.box.value in choice.values else choice.values[0]
-        self.control = choice
+    def offer(self, choice: Choice, chosen: Any) -> None:
+        """Other words for the same choice, and which of them is chosen."""
+        chosen, self.control = choice.read(chosen), choice
         self.box.unobserve(self._box_changed, "value")  # the list is changed in two steps, of which only the outcome counts
         self.box.options = list(choice.options.items()) if isinstance(choice.options, Mapping) else list(choice.options)
         self.box.value = chosen

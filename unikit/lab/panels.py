@@ -163,7 +163,8 @@ def journey(build: Build, case: Case | None = None, routes: Any = None, **option
     """A ride along a route: the probability of getting home, energy by cause, reserve and cut-out step on the way.
 
     ``routes`` is a route, several, or names with routes; left out, the slope of
-    the case over its distance. An upload whose ``routes`` change may be given too.
+    the case over its distance. A choice that reads files while the panel stands
+    (``upload.pick``) is followed.
     """
     return _panel("journey", build, case, options, routes)
 
@@ -223,8 +224,10 @@ def _panel(topic: str, build: Build, case: Case | None, options: dict[str, Any],
     if asked.given is not None:
         controls = [offered, *(control for control in controls if control is not offered)]
     made = Panel(study, TOPICS[topic].picture, controls, start, title=heading, save=save, **options)
-    if asked.given is not None and hasattr(things, "observe"):  # files that are read while the panel stands
-        things.observe(lambda _: made.rows[offered.name].offer(asked.given(build, case, things)), "routes")
+    if asked.given is not None and hasattr(things, "observe"):  # files may be read while the panel stands
+        follow = lambda chosen: made.rows[offered.name].offer(asked.given(build, case, things), chosen)
+        things.observe(follow)
+        follow(things.route)
     return made
 
 

@@ -13,6 +13,7 @@ from .controls import Choice
 from .topic import GAIN, RATIO, Topic
 
 DRAGGED = {True: 4000, False: 250}  # steps of a route while a slider moves, with the compiled march and without
+PAUSED = {True: 50_000, False: 2500}  # and as soon as it rests
 DRAWN = {True: (1000, 128), False: (120, 32)}  # steps and rides of the outlook
 
 
@@ -29,11 +30,11 @@ def _journey_quick(build: Build, case: Case, route: Route) -> tuple[Any, ...]:
 
 
 def _journey_later(build: Build, case: Case, route: Route) -> tuple[Any, ...]:
-    case = _eased(case)
-    ridden = journey_study.study(build, case, route)
+    case, fast = _eased(case), _journey.compiled() is not None
+    ridden = journey_study.study(build, case, thinned(route, PAUSED[fast]))
     if build.motor is None or build.packs is None:
         return (ridden,)
-    steps, rides = DRAWN[_journey.compiled() is not None]
+    steps, rides = DRAWN[fast]
     return ridden, outlook_study.study(build, case, thinned(route, steps), count=rides)
 
 
