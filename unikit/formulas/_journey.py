@@ -88,14 +88,20 @@ from types import ModuleType
     FLOOR,  # lowest of the pulse that the sensor feels of a mean torque of 1
     SWING,
     FELT,  # share of the turn in which it feels anything
+    FASTEST_TURNING,  # that the controller follows
+    PHASE_LIMIT,  # greatest phase current
+    POLES,  # pairs
+    INDUCTANCE,  # of the quadrature axis
+    SHARE,  # phase voltage over bus voltage
+    WEAKENING,  # greatest current against the magnets: above 0 the voltage's limit comes from the table
     PARAMETERS,
-) = range(67)
+) = range(73)
 
 # -- columns of a route: PRESSURE over the gas constant, STOP at the end of the step -------
 LENGTH, SINE, COSINE, PRESSURE, NORTH, EAST, SHELTER, SURFACE, STOP, ROUTE = range(10)
 
-# -- what is carried from step to step; MET: how far until the charge held back -------------
-SPEED, TIME, WORK_LEFT, CHARGE_LEFT, FAST_SAG, SLOW_SAG, WINDING, STATOR, MAGNETS, HOUSING, MET, STATE = range(12)
+# -- what is carried from step to step; GONE: how far so far, MET: the same until the charge held back was met ----
+SPEED, TIME, WORK_LEFT, CHARGE_LEFT, FAST_SAG, SLOW_SAG, WINDING, STATOR, MAGNETS, HOUSING, GONE, MET, STATE = range(13)
 
 # -- sums over the ride, in joule but for the last -----------------------------------------
 (
@@ -149,16 +155,41 @@ SPEED, TIME, WORK_LEFT, CHARGE_LEFT, FAST_SAG, SLOW_SAG, WINDING, STATOR, MAGNET
     KEPT,
 ) = range(16)
 
-# -- what holds through a step: of the packs in the order of their table, then of the motor --------
-REST, AT_ONCE, LATE, GIVES, TAKES, CAP, AMPERE, PHASE, ROW, CORNER = range(10)
-NOW = CORNER + 8
-PACK_STEP = 0.01  # of charge in the table of the packs
-
 # -- of the extremes of a ride ------------------------------------------------------------
 LEAST_RESERVE, MOST_CUT_OUT, HOTTEST_WINDING, HOTTEST_MAGNETS, LEAST_WORK, EXTREMES = range(6)
 
+# -- of a step, whatever the speed at its end: forces, motor and packs as they are ----
+(
+    STEADY,  # rolling and slope
+    WIND,  # against the travel
+    ACROSS,  # square of the wind across
+    AIR_FACTOR,  # half the density times the drag area
+    ON,
+    CAP,  # of the torque, after derating
+    TRIM,
+    VOLTAGE_ROW,
+    VOLTAGE_PART,
+    PACK_ROW,  # of the packs' curves
+    FLUX,  # torque per ampere before the iron saturates
+    RESISTANCE,  # of winding and bridge
+    REST,  # voltage of the packs, and their resistance at once and with delay
+    INNER,
+    LATE,
+    DRAWN,  # most that the bus takes from the packs, and least: below 0 it feeds back
+    FED,
+    COLD,  # shares of the four states of winding and magnets
+    COLD_WARM,
+    WARM_COLD,
+    WARM,
+    HERE,
+) = range(22)
+
+# -- what it takes to be at a speed at the end of a step ------------------------------------
+PEDAL, NEEDED, LEVER, GAIN, SET_TRIM, BOTTOM, TOP, DRAG, CADENCE, FOUND = range(10)
+
 FADE = 0.1  # share of the work capacity over whose last part the legs come back to critical power
 GETTING_OFF = 3.0  # s to get off, and as long to mount again; common practice, no source
+IN_HAND = 4.0  # so many times the work above critical power must be left for mounting as for riding on, so that nobody mounts for a few metres
 LONGEST = 10.0  # s of a part of a stop
 # Gauss and Legendre's six points on (0, 1)
 NODE = (0.03376524289842398, 0.1693953067668677, 0.38069040695840155, 0.6193095930415985, 0.8306046932331323, 0.966234757101576)
@@ -167,13 +198,186 @@ QUARTER = math.pi / 2
 SINES = tuple(math.sin(QUARTER * node) for node in NODE)
 
 
-def table_at(row, step, value):
-    """A table in equal steps from 0, held at its end."""
-    place = value / step
-    index = int(place)
-    if index >= len(row) - 1:
-        return row[len(row) - 1]
-    return row[index] + (row[index + 1] - row[index]) * (place - index)
+def step_here(p, route, i, pack, points, state, on, trim, here):
+    """What does not depend on the speed at the end of the step, into ``here``."""
+    shelter, north, east = route[SHELTER][i], route[NORTH][i], route[EAST][i]
+    weight = p[MASS] * 9.81
+    across = p[WIND_EAST] * north - p[WIND_NORTH] * east + p[CROSS_WIND] * shelter
+    here[STEADY] = p[ROLLING] * route[SURFACE][i] * weight * route[COSINE][i] + weight * route[SINE][i]
+    here[WIND] = p[WIND_NORTH] * north + p[WIND_EAST] * east + p[HEAD_WIND] * shelter
+    here[ACROSS] = across * across
+    here[AIR_FACTOR] = 0.5 * route[PRESSURE][i] / p[AIR] * p[DRAG_AREA]
+    here[TRIM], here[ON] = trim, 0.0
+    if not on:
+        return
+    here[ON] = 1.0
+    supply_here(p, pack, state, here)
+    winding, magnets, rest = state[WINDING], state[MAGNETS], here[REST]
+    here[CAP] = p[TORQUE_CAP] * min(max((p[DERATING_END] - winding) / (p[DERATING_END] - p[DERATING_START]), 0.0), 1.0)
+    if p[WEAKENING] == 0.0:
+        return
+    last = len(points) - 1
+    row = 0
+    while row < last - 1 and points[row + 1] < rest:
+        row += 1
+    warm = min(max((winding - p[COLD_WINDING]) / (p[HOT_WINDING] - p[COLD_WINDING]), 0.0), 1.0)
+    mild = min(max((magnets - p[COLD_MAGNETS]) / (p[HOT_MAGNETS] - p[COLD_MAGNETS]), 0.0), 1.0)
+    here[VOLTAGE_ROW] = 4.0 * row
+    here[VOLTAGE_PART] = min(max((rest - points[row]) / (points[row + 1] - points[row]), 0.0), 1.0)
+    here[COLD], here[COLD_WARM] = (1.0 - warm) * (1.0 - mild), (1.0 - warm) * mild
+    here[WARM_COLD], here[WARM] = warm * (1.0 - mild), warm * mild
+
+
+def supply_here(p, pack, state, here):
+    """Motor and packs as warm and as full as they are, into ``here``."""
+    here[FLUX] = max(p[CONSTANT] * (1.0 + p[CONSTANT_GROWTH] * (state[MAGNETS] - p[REFERENCE])), p[LEAST_CONSTANT])
+    here[RESISTANCE] = p[WINDING_RESISTANCE] * (1.0 + p[WINDING_GROWTH] * (state[WINDING] - p[REFERENCE])) + p[BRIDGE_RESISTANCE]
+    points, charge, row = pack[0], state[CHARGE_LEFT], int(here[PACK_ROW])
+    last = len(points) - 2
+    while row < last and points[row + 1] < charge:  # from where it was before: charge changes little
+        row += 1
+    while row > 0 and points[row] > charge:
+        row -= 1
+    here[PACK_ROW] = row
+    part = min(max((charge - points[row]) / (points[row + 1] - points[row]), 0.0), 1.0)
+    for k in range(1, 6):
+        values = pack[k]
+        here[REST + k - 1] = values[row] + (values[row + 1] - values[row]) * part
+
+
+def current_at(p, here, torque):
+    """Phase current, peak, of a torque."""
+    amps = torque / here[FLUX]
+    if p[SATURATION] > 0.0:
+        share = amps * p[SATURATION]
+        amps /= math.sqrt(max(1.0 - share * share, 1e-9))
+    return amps
+
+
+def torque_at(p, here, amps):
+    """Torque of a phase current, and its slope."""
+    if p[SATURATION] > 0.0:
+        kept = 1.0 / math.sqrt(1.0 + (p[SATURATION] * amps) ** 2)
+        return here[FLUX] * amps * kept, here[FLUX] * kept**3
+    return here[FLUX] * amps, here[FLUX]
+
+
+def torque_at_power(p, here, turning, power, amps):
+    """Torque at which the bus takes a power, sought from a current by Newton's method."""
+    for _ in range(30 if p[SATURATION] > 0.0 else 0):
+        torque, rise = torque_at(p, here, amps)
+        slope = 3.0 * here[RESISTANCE] * amps + rise * turning
+        if slope == 0.0:
+            break
+        step = (1.5 * here[RESISTANCE] * amps * amps + torque * turning + p[STANDBY] - power) / slope
+        amps -= step
+        if abs(step) <= 1e-12 * abs(amps):
+            break
+    return torque_at(p, here, amps)[0]
+
+
+def slack_at(p, here, turning, amps):
+    """What bus voltage and power leave at a quadrature current, as in the limits of a drive, and its slope."""
+    rate, resistance, source, inner = turning * p[POLES], here[RESISTANCE], here[REST], here[INNER] + here[LATE]
+    linked = here[FLUX] / (1.5 * p[POLES])
+    torque, rise = torque_at(p, here, amps)
+    along = rate * p[INDUCTANCE] * amps
+    across = resistance * amps + turning * torque / (1.5 * amps) if amps != 0.0 else rate * linked
+    wanted = math.sqrt(along * along + across * across)
+    excess = max(wanted / p[SHARE] - source / 2, 0.0)
+    drawn = 1.5 * resistance * amps * amps + turning * torque + p[STANDBY]
+    pull = 2 * excess / (p[SHARE] * max(wanted, 1e-100))
+    fall = 0.0
+    if p[SATURATION] > 0.0:
+        fall = rate * linked * (p[SATURATION] * p[SATURATION]) * amps / (1.0 + (p[SATURATION] * amps) ** 2) ** 1.5
+    slope = -pull * (across * (resistance - fall) + along * rate * p[INDUCTANCE]) - inner * (3 * resistance * amps + turning * rise)
+    return source * source / 4 - excess * excess - inner * drawn, slope
+
+
+def within_voltage(p, here, turning, torque):
+    """A torque brought back towards 0 to where the voltage allows it, by a bracketed Newton search."""
+    amps = current_at(p, here, torque)
+    value, slope = slack_at(p, here, turning, amps)
+    if value >= 0.0:
+        return torque
+    if slack_at(p, here, turning, 0.0)[0] < 0.0:
+        return 0.0
+    inside, outside = 0.0, amps
+    for _ in range(60):
+        ahead = amps - value / slope if slope != 0.0 else inside
+        if not min(inside, outside) < ahead < max(inside, outside):
+            ahead = (inside + outside) / 2
+        step, amps = ahead - amps, ahead
+        value, slope = slack_at(p, here, turning, amps)
+        if value >= 0.0:
+            inside = amps
+        else:
+            outside = amps
+        if abs(step) <= 1e-12 * abs(amps):
+            break
+    return torque_at(p, here, amps)[0]
+
+
+def limits_at(p, high, low, turning, here, found):
+    """Greatest and lowest motor torque at a rotation, into ``found``, by the equations of a drive's limits without weakening.
+
+    What the packs give and take asks for a quadratic equation in the current,
+    but for saturation.  With weakening current and voltage have a table.
+    """
+    ohmic, work, standby = 1.5 * here[RESISTANCE], here[FLUX] * turning, p[STANDBY]
+    drawn, fed = here[DRAWN] - standby, standby - here[FED]
+    found[TOP] = found[BOTTOM] = 0.0
+    if drawn < 0.0 or turning > p[FASTEST_TURNING]:
+        return
+    top = min(torque_at(p, here, p[PHASE_LIMIT])[0], here[CAP])
+    bottom = -top
+    if p[WEAKENING] > 0.0:
+        top, bottom = min(top, tabled(p, high, turning, here)), max(bottom, tabled(p, low, turning, here))
+    amps = current_at(p, here, top)
+    if ohmic * amps * amps + top * turning > drawn:
+        top = torque_at_power(p, here, turning, here[DRAWN], 2 * drawn / (work + math.sqrt(work * work + 4 * ohmic * drawn)))
+        amps = current_at(p, here, top)
+    back = -current_at(p, here, bottom) if -bottom != top else amps
+    if ohmic * back * back + bottom * turning > drawn:  # braking that feeds nothing back, but draws
+        bottom = torque_at_power(p, here, turning, here[DRAWN], -(work + math.sqrt(work * work + 4 * ohmic * drawn)) / (2 * ohmic))
+        back = -current_at(p, here, bottom)
+    if p[WEAKENING] == 0.0:
+        most = max(amps, back)
+        along, across = turning * p[POLES] * p[INDUCTANCE] * most, here[RESISTANCE] * most + work / 1.5
+        half = p[SHARE] * here[REST] / 2
+        if along * along + across * across > half * half:  # below half of the voltage at rest it is the power that ends it
+            top, bottom = within_voltage(p, here, turning, top), within_voltage(p, here, turning, bottom)
+            back = -current_at(p, here, bottom)
+    # on the way to the lowest most is fed back where the copper loss grows as fast as the power of the shaft
+    back = min(back, work / (2 * ohmic))
+    if work * back - ohmic * back * back > fed:
+        limit = torque_at_power(p, here, turning, here[FED], -2 * fed / (work + math.sqrt(work * work - 4 * ohmic * fed)))
+        if limit <= 0.0:
+            bottom = max(bottom, limit)
+    found[TOP], found[BOTTOM] = top, bottom
+
+
+def blended(table, column, here):
+    """A limit at a column of its table, between voltages and temperatures; rows are four states of the temperatures for each voltage."""
+    row, part = int(here[VOLTAGE_ROW]), here[VOLTAGE_PART]
+    total = 0.0
+    for place in range(4):
+        share = here[COLD + place]
+        if share != 0.0:
+            less, more = table[row + place][column], table[row + 4 + place][column]
+            total += share * (less + (more - less) * part)
+    return total
+
+
+def tabled(p, table, turning, here):
+    """A limit at a rotation from its table; beyond the table with the power of its end."""
+    place = turning / p[TURNING_STEP]
+    column, end, scale = int(place), len(table[0]) - 1, 1.0
+    if column >= end:
+        scale = end / place
+        column, place = end - 1, float(end)
+    before, after = blended(table, column, here), blended(table, column + 1, here)
+    return scale * (before + (after - before) * (place - column))
 
 
 def turn_nodes(height, trim, low, high, floor, swing, felt, torque, weight):
@@ -205,8 +409,12 @@ def turn_nodes(height, trim, low, high, floor, swing, felt, torque, weight):
 
 def pedal_for(needed, lever, gain, trim, low, high, floor, swing, felt, torque, weight):
     """Mean pedal torque at which legs and motor together give a wheel torque; a bracketed Newton search where a limit is met."""
+    pedal = (needed - trim) / (lever + gain)
+    one, other = gain * pedal * floor + trim, gain * pedal * (floor + swing) + trim
+    if low <= one <= high and low <= other <= high:
+        return pedal
     below, above = (needed - high) / lever, (needed - low) / lever
-    pedal = min(max((needed - trim) / (lever + gain), below), above)
+    pedal = min(max(pedal, below), above)
     for _ in range(60):
         mean = turn_nodes(gain * pedal, trim, low, high, floor, swing, felt, torque, weight)
         error = lever * pedal + mean - needed
@@ -261,143 +469,111 @@ def most_torque(p, cadence):
     return max(p[STRENGTH] * (1.0 - cadence / p[FASTEST]), 0.0)
 
 
-def set_now(p, pack, points, state, on, now):
-    """What charge and temperatures set for the whole of a step: the packs, the cap, and the corners of the limits' tables."""
-    charge = state[CHARGE_LEFT]
-    for k in range(5):
-        now[k] = table_at(pack[k], PACK_STEP, charge) if on else 0.0
-    now[CAP] = p[TORQUE_CAP] * min(max((p[DERATING_END] - state[WINDING]) / (p[DERATING_END] - p[DERATING_START]), 0.0), 1.0)
-    now[AMPERE] = max(p[CONSTANT] * (1.0 + p[CONSTANT_GROWTH] * (state[MAGNETS] - p[REFERENCE])), p[LEAST_CONSTANT])
-    now[PHASE] = p[WINDING_RESISTANCE] * (1.0 + p[WINDING_GROWTH] * (state[WINDING] - p[REFERENCE]))
-    row = 0
-    while row < len(points) - 2 and points[row + 1] < charge:
-        row += 1
-    along = min(max((charge - points[row]) / (points[row + 1] - points[row]), 0.0), 1.0)
-    warm = min(max((state[WINDING] - p[COLD_WINDING]) / (p[HOT_WINDING] - p[COLD_WINDING]), 0.0), 1.0)
-    mild = min(max((state[MAGNETS] - p[COLD_MAGNETS]) / (p[HOT_MAGNETS] - p[COLD_MAGNETS]), 0.0), 1.0)
-    now[ROW] = 4.0 * row
-    for k in range(8):
-        share = (warm if k & 2 else 1.0 - warm) * (mild if k & 1 else 1.0 - mild)
-        now[CORNER + k] = share * (along if k & 4 else 1.0 - along)
+def road_force(p, here, speed):
+    """The sum of the same at a speed."""
+    along = speed + here[WIND]
+    return here[STEADY] + here[AIR_FACTOR] * along * math.sqrt(along * along + here[ACROSS]) + p[BEARING] + p[BEARING_PER_SPEED] * speed
 
 
-def limit_at(table, p, turning, now):
-    """A limit of torque in the state of the step: rows of charges and temperatures, rotation in columns."""
-    place = turning / p[TURNING_STEP]
-    end = len(table[0]) - 1
-    index = min(int(place), end - 1)
-    part = min(place - index, 1.0)
-    row, total = int(now[ROW]), 0.0
-    for k in range(8):
-        if now[CORNER + k] > 0.0:
-            line = table[row + k]
-            total += now[CORNER + k] * (line[index] + (line[index + 1] - line[index]) * part)
-    return total
-
-
-def torque_at_power(p, turning, power, way, now):
-    """Torque that takes a power of the bus without the standby, along the rotation (way 1) or against it (-1).
-
-    A power below 0 is fed back: the least braking that does so; -inf where none feeds back so much.
-    """
-    constant = now[AMPERE]
-    ohmic = 1.5 * (now[PHASE] + p[BRIDGE_RESISTANCE])
-    work = constant * turning
-    inside = work * work + 4 * ohmic * power
-    if inside < 0.0:
-        return -math.inf
-    amps = 2 * power / (work + math.sqrt(inside)) if power != 0.0 else 0.0
-    if power >= 0.0 and way < 0.0:
-        amps = -(work + math.sqrt(inside)) / (2 * ohmic)
-    if p[SATURATION] == 0.0:
-        return constant * amps
-    for _ in range(40):
-        kept = 1.0 / math.sqrt(1.0 + (amps * p[SATURATION]) * (amps * p[SATURATION]))
-        slope = 2 * ohmic * amps + work * kept * kept * kept
-        if slope == 0.0 or (power < 0.0 and slope < 0.0):  # saturation lets no braking feed back so much
-            return -math.inf
-        change = (ohmic * amps * amps + work * amps * kept - power) / slope
-        amps -= change
-        if abs(change) <= 1e-12 * (abs(amps) + 1.0):
-            break
-    return constant * amps / math.sqrt(1.0 + (amps * p[SATURATION]) * (amps * p[SATURATION]))
-
-
-def ride_to(p, route, i, high, low, now, state, length, end_speed, trim, on, forces, torque, weight, found):
-    """What it takes to be at a speed at the end of a step: pedal torque and the rest, in ``found``."""
-    mean_speed = (state[SPEED] + end_speed) / 2
-    turning = mean_speed / p[RADIUS]
-    force = p[HEAVY] * (end_speed * end_speed - state[SPEED] * state[SPEED]) / (2 * length)
-    needed = p[RADIUS] * (force + road_forces(p, route, i, mean_speed, forces))
-    top = bottom = drag = 0.0
-    driving = resisting = 0.0
-    if p[HAS_MOTOR] != 0.0:
-        drag = p[HYSTERESIS] + p[EDDY] * turning if turning > 0.0 else 0.0
-        if on:
-            drawn, fed = now[GIVES] - p[STANDBY], now[TAKES] - p[STANDBY]
-            top = min(limit_at(high, p, turning, now), now[CAP])
-            bottom = max(limit_at(low, p, turning, now), -now[CAP])
-            if drawn < 0.0:
-                top = bottom = 0.0
-            else:
-                top = min(top, torque_at_power(p, turning, drawn, 1.0, now))
-                bottom = max(bottom, torque_at_power(p, turning, drawn, -1.0, now), torque_at_power(p, turning, fed, -1.0, now))
-            driving, resisting = p[DRIVING_GAIN], p[RESISTING_GAIN]
+def ride_to(p, high, low, length, begin, end, here, torque, weight, found):
+    """What it takes to be at a speed at the end of a step: mean pedal torque, and the rest in ``found``."""
+    speed = (begin + end) / 2
+    turning = speed / p[RADIUS]
+    needed = p[RADIUS] * (p[HEAVY] * (end * end - begin * begin) / (2 * length) + road_force(p, here, speed))
+    drag = driving = resisting = set_trim = 0.0
+    if p[HAS_MOTOR] != 0.0 and turning > 0.0:
+        drag = p[HYSTERESIS] + p[EDDY] * turning
+    if here[ON] != 0.0:
+        limits_at(p, high, low, turning, here, found)
+        driving, resisting = p[DRIVING_GAIN], p[RESISTING_GAIN]
+        set_trim = min(max(here[TRIM], found[BOTTOM]), found[TOP])
+    else:
+        found[TOP] = found[BOTTOM] = 0.0
     needed += drag
-    set_trim = min(max(trim, bottom), top)
     lever, gain = p[EFFICIENCY] / p[RATIO], driving
     if needed < set_trim:
         lever, gain = 1.0 / (p[EFFICIENCY] * p[RATIO]), resisting
-    pedal = pedal_for(needed, lever, gain, set_trim, bottom, top, p[FLOOR], p[SWING], p[FELT], torque, weight)
-    found[0], found[1], found[2], found[3], found[4] = pedal, needed, lever, gain, set_trim
-    found[5], found[6], found[7], found[8] = bottom, top, drag, turning / p[RATIO]
+    pedal = pedal_for(needed, lever, gain, set_trim, found[BOTTOM], found[TOP], p[FLOOR], p[SWING], p[FELT], torque, weight)
+    found[PEDAL], found[NEEDED], found[LEVER], found[GAIN], found[SET_TRIM] = pedal, needed, lever, gain, set_trim
+    found[DRAG], found[CADENCE] = drag, turning / p[RATIO]
     return pedal
 
 
-def pushing(p, power, found):
-    """Greatest pedal torque of the legs at a power that they may give; found[8] is the cadence."""
-    most = most_torque(p, found[8])
-    return min(most, power / found[8]) if found[8] > 0.0 else most
+def pushing(p, power, cadence):
+    """Greatest pedal torque of the legs at a power that they may give."""
+    most = most_torque(p, cadence)
+    return min(most, power / cadence) if cadence > 0.0 else most
 
 
-def fastest_end(p, route, i, high, low, now, state, length, goal, power, trim, on, forces, torque, weight, found):
-    """The speed at the end of a step that the legs reach at a power, at most the goal; below 0 where they cannot ride at all."""
-    excess = ride_to(p, route, i, high, low, now, state, length, goal, trim, on, forces, torque, weight, found)
-    excess -= pushing(p, power, found)
-    if excess <= 0.0:
+def fastest_end(p, high, low, length, begin, goal, work_left, here, torque, weight, found):
+    """The speed at the end of a step, at most the goal; below 0 where the legs cannot ride at all.
+
+    Legs ease off at their ordinary power, but give hard power up to the pace
+    that is worth it.  What it takes rises with the speed: a secant search in a
+    bracket, begun with the slope that inertia and air give.
+    """
+    power = faded(p, p[LEG_POWER], work_left)
+    pedal = ride_to(p, high, low, length, begin, goal, here, torque, weight, found)
+    if pedal <= pushing(p, power, found[CADENCE]):
         return goal
-    upper, over, lower = goal, excess, 0.0
-    under = ride_to(p, route, i, high, low, now, state, length, lower, trim, on, forces, torque, weight, found)
-    under -= pushing(p, power, found)
-    if under > 0.0:
-        return -1.0
-    speed = lower
-    for count in range(80):
-        speed = upper - over * (upper - lower) / (over - under)
-        if count % 3 == 2:
-            speed = (upper + lower) / 2
-        excess = ride_to(p, route, i, high, low, now, state, length, speed, trim, on, forces, torque, weight, found)
-        excess -= pushing(p, power, found)
-        if abs(excess) <= 1e-10 or upper - lower <= 1e-12:
+    hard = faded(p, p[HARD_POWER], work_left)
+    pace = min(goal, p[PACE])
+    upper, lower, known = goal, 0.0, False
+    speed, excess = goal, pedal - pushing(p, power, found[CADENCE])
+    if pace < goal:
+        pedal = ride_to(p, high, low, length, begin, pace, here, torque, weight, found)
+        speed, excess = pace, pedal - pushing(p, power, found[CADENCE])
+    if excess <= 0.0:
+        lower, known = pace, True
+    else:
+        power, upper = hard, pace
+        excess = pedal - pushing(p, power, found[CADENCE])
+        if excess <= 0.0:
+            return pace
+    along = (begin + speed) / 2 + here[WIND]
+    rise = p[RADIUS] * (p[HEAVY] * speed / length + here[AIR_FACTOR] * abs(along)) / (found[LEVER] + found[GAIN])
+    if begin + speed > 0.0:
+        rise += max(pushing(p, power, found[CADENCE]), 0.0) / (begin + speed)
+    before, was = speed, excess
+    speed = speed - excess / rise if rise > 0.0 else (lower + upper) / 2
+    for count in range(90):
+        if not lower < speed < upper or count % 6 == 5:
+            if speed <= lower and not known:
+                pedal = ride_to(p, high, low, length, begin, 0.0, here, torque, weight, found)
+                if pedal > pushing(p, power, found[CADENCE]):
+                    return -1.0
+                known = True
+            speed = (lower + upper) / 2
+        pedal = ride_to(p, high, low, length, begin, speed, here, torque, weight, found)
+        excess = pedal - pushing(p, power, found[CADENCE])
+        if abs(excess) <= 1e-10 or upper - lower <= 1e-13:
             break
         if excess > 0.0:
-            upper, over = speed, excess
+            upper = speed
         else:
-            lower, under = speed, excess
+            lower, known = speed, True
+        step = excess * (speed - before) / (excess - was) if excess != was else upper
+        before, was = speed, excess
+        speed -= step
     return speed
 
 
-def warm_up(p, conductance, speed, time, copper, iron, state):
+def can_hold(p, high, low, speed, work_left, here, torque, weight, found):
+    """Whether the legs can hold a speed as the road is."""
+    pedal = ride_to(p, high, low, 1.0, speed, speed, here, torque, weight, found)
+    return pedal <= pushing(p, faded(p, p[HARD_POWER], work_left), found[CADENCE])
+
+
+def warm_up(p, conductance, speed, time, copper, iron, state, links):
     """Temperatures after a time, by Heun's method in parts short enough for the quickest body."""
-    links = (
-        table_at(conductance[0], p[SPEED_STEP], speed),
-        table_at(conductance[1], p[SPEED_STEP], speed),
-        table_at(conductance[2], p[SPEED_STEP], speed),
-        table_at(conductance[3], p[SPEED_STEP], speed),
-        table_at(conductance[4], p[SPEED_STEP], speed),
-        table_at(conductance[5], p[SPEED_STEP], speed),
-        table_at(conductance[6], p[SPEED_STEP], speed),
-    )
+    place = speed / p[SPEED_STEP]
+    index, last = int(place), len(conductance[0]) - 1
+    if index >= last:
+        index, place = last - 1, float(last)
+    part = place - index
+    for k in range(7):
+        row = conductance[k]
+        links[k] = row[index] + (row[index + 1] - row[index]) * part
     parts = int(time * p[QUICKEST] / 0.7) + 1
     part = time / parts
     for _ in range(parts):
@@ -428,48 +604,48 @@ def heat_rates(p, links, winding, stator, magnets, housing, copper, iron):
     return of_winding, of_stator, both, both
 
 
-def draw_on(p, now, time, turning, torque, weight, on, state, totals, kept):
+def draw_on(p, pack, time, turning, torque, weight, on, state, totals, kept, here):
     """Currents over the turn for the torques in ``torque``: losses and charge of a time; copper loss as a power."""
-    kept[AT_POWER] = 0.0
     if not on:
+        kept[AT_POWER] = 0.0
         if p[CHARGE] > 0.0:
-            relax(p, now, time, 0.0, state)
+            relax(p, time, 0.0, 0.0, state)
         return 0.0
-    constant, resistance = now[AMPERE], now[PHASE]
-    rest, inner = now[REST], now[AT_ONCE]
+    rest, inner = here[REST], here[INNER]
     sag = state[FAST_SAG] + state[SLOW_SAG]
     source = rest - sag
+    ohmic, flux, standby, roll = 1.5 * here[RESISTANCE], here[FLUX], p[STANDBY], p[SATURATION]
     square = current = squared = 0.0
     for k in range(9):
-        if weight[k] == 0.0:
+        share = weight[k]
+        if share == 0.0:
             continue
-        amps = torque[k] / constant
-        if p[SATURATION] > 0.0:
-            amps /= math.sqrt(max(1.0 - (amps * p[SATURATION]) * (amps * p[SATURATION]), 1e-9))
-        bus = 1.5 * (resistance + p[BRIDGE_RESISTANCE]) * amps * amps + torque[k] * turning + p[STANDBY]
+        amps = torque[k] / flux if roll == 0.0 else current_at(p, here, torque[k])
+        bus = ohmic * amps * amps + torque[k] * turning + standby
         drawn = 2 * bus / (source + math.sqrt(max(source * source - 4 * inner * bus, 0.0)))
-        square += weight[k] * amps * amps
-        current += weight[k] * drawn
-        squared += weight[k] * drawn * drawn
-    copper = 1.5 * resistance * square
-    totals[CELLS] += rest * current * time
+        square += share * amps * amps
+        current += share * drawn
+        squared += share * drawn * drawn
+    bridge = 1.5 * p[BRIDGE_RESISTANCE] * square
+    copper = ohmic * square - bridge
+    given = rest * current * time
+    totals[CELLS] += given
     if current < 0.0:
-        totals[FED_BACK] -= rest * current * time
+        totals[FED_BACK] -= given
     totals[SUM_PACK] += (inner * squared + sag * current) * time
     totals[SUM_COPPER] += copper * time
-    totals[SUM_BRIDGE] += 1.5 * p[BRIDGE_RESISTANCE] * square * time
-    totals[SUM_STANDBY] += p[STANDBY] * time
+    totals[SUM_BRIDGE] += bridge * time
+    totals[SUM_STANDBY] += standby * time
     kept[AT_POWER] = rest * current
-    relax(p, now, time, current, state)
+    relax(p, time, current, here[LATE], state)
     return copper
 
 
-def relax(p, now, time, current, state):
-    """Charge and sag of the packs after a time at a mean current."""
-    late = now[LATE] * current
-    goal = p[FAST_SHARE] * late
+def relax(p, time, current, late, state):
+    """Charge and sag of the packs after a time at a mean current; ``late`` is the resistance that follows with a delay."""
+    goal = p[FAST_SHARE] * late * current
     state[FAST_SAG] = goal + (state[FAST_SAG] - goal) * math.exp(-time / p[FAST_TIME])
-    goal = (1.0 - p[FAST_SHARE]) * late
+    goal = late * current - goal
     state[SLOW_SAG] = goal + (state[SLOW_SAG] - goal) * math.exp(-time / p[SLOW_TIME])
     state[CHARGE_LEFT] -= current * time / p[CHARGE]
 
@@ -490,35 +666,35 @@ def still(weight, torque):
     weight[0] = 1.0
 
 
-def rest_for(p, pack, points, conductance, time, state, totals, kept, torque, weight, now):
+def rest_for(p, pack, conductance, time, state, totals, kept, torque, weight, links, here):
     """A time at a standstill: the electronics draw, the motor cools, the legs recover."""
     parts = int(time / LONGEST) + 1
     part = time / parts
     still(weight, torque)
     for _ in range(parts):
         on = p[HAS_MOTOR] != 0.0 and state[CHARGE_LEFT] > 0.0
-        set_now(p, pack, points, state, on, now)
-        copper = draw_on(p, now, part, 0.0, torque, weight, on, state, totals, kept)
+        if on:
+            supply_here(p, pack, state, here)
+        copper = draw_on(p, pack, part, 0.0, torque, weight, on, state, totals, kept, here)
         if p[HAS_MOTOR] != 0.0:
-            warm_up(p, conductance, 0.0, part, copper, 0.0, state)
+            warm_up(p, conductance, 0.0, part, copper, 0.0, state, links)
         tire(p, 0.0, part, state)
     state[TIME] += time
 
 
-def walked(p, route, i, pack, points, conductance, length, state, totals, row, forces, torque, weight, now):
+def walked(p, route, i, pack, conductance, length, state, totals, row, forces, torque, weight, links, here):
     """A step on foot, the machine pushed: what was ridden fast is lost on getting off."""
     begin = state[SPEED]
     if begin > 0.0:
         totals[SUM_GETTING_OFF] += p[HEAVY] * begin * begin / 2
         totals[SUM_KINETIC] -= p[HEAVY] * begin * begin / 2
         state[SPEED] = 0.0
-        rest_for(p, pack, points, conductance, 2 * GETTING_OFF, state, totals, row, torque, weight, now)
+        rest_for(p, pack, conductance, 2 * GETTING_OFF, state, totals, row, torque, weight, links, here)
         totals[STANDING] += 2 * GETTING_OFF
     time = length / p[WALK]
     pull = road_forces(p, route, i, p[WALK], forces)
     still(weight, torque)
     on = p[HAS_MOTOR] != 0.0 and state[CHARGE_LEFT] > 0.0
-    set_now(p, pack, points, state, on, now)
     drag = 0.0
     turning = p[WALK] / p[RADIUS]
     if p[HAS_MOTOR] != 0.0:
@@ -532,13 +708,98 @@ def walked(p, route, i, pack, points, conductance, length, state, totals, row, f
     totals[WALKED] += length
     totals[CLIMBED] += max(forces[1], 0.0) * length
     totals[MOVING] += time
-    copper = draw_on(p, now, time, turning, torque, weight, on, state, totals, row)
+    if on:
+        supply_here(p, pack, state, here)
+    copper = draw_on(p, pack, time, turning, torque, weight, on, state, totals, row, here)
     if p[HAS_MOTOR] != 0.0:
-        warm_up(p, conductance, p[WALK], time, copper, drag * turning, state)
+        warm_up(p, conductance, p[WALK], time, copper, drag * turning, state, links)
     tire(p, max(pull * p[WALK], 0.0), time, state)
     state[TIME] += time
-    row[AT_PEDAL] = row[AT_MOTOR] = row[AT_TRIM] = row[AT_RESERVE] = row[AT_BRAKING_RESERVE] = row[AT_CUT_OUT] = 0.0
+    row[AT_PEDAL] = row[AT_MOTOR] = row[AT_TRIM] = row[AT_RESERVE] = row[AT_BRAKING_RESERVE] = row[AT_CUT_OUT] = row[AT_BRAKE] = 0.0
     row[AT_WAY] = 1.0
+
+
+def ridden(p, route, i, pack, conductance, length, end, state, totals, extremes, row, here, found, forces, torque, weight, links):
+    """A step in the saddle to a speed that was sought, whose needs are in ``found``; the speed at its end."""
+    begin = state[SPEED]
+    pedal, needed, lever, gain, set_trim = found[PEDAL], found[NEEDED], found[LEVER], found[GAIN], found[SET_TRIM]
+    bottom, top, drag, cadence = found[BOTTOM], found[TOP], found[DRAG], found[CADENCE]
+    floor, swing, felt = p[FLOOR], p[SWING], p[FELT]
+    brake = 0.0
+    comfortable = min(pushing(p, p[LEG_POWER], cadence), p[BACKWARD] * most_torque(p, cadence))
+    over = False
+    if pedal < -comfortable:
+        # the legs hold back as hard as they like to, the brake takes the rest, then the legs what they can
+        pedal = -comfortable
+        brake = lever * pedal + turn_nodes(gain * pedal, set_trim, bottom, top, floor, swing, felt, torque, weight) - needed
+        if brake > p[BRAKE]:
+            brake = p[BRAKE]
+            least = pedal_for(needed + brake, lever, gain, set_trim, bottom, top, floor, swing, felt, torque, weight)
+            pedal = max(least, -p[BACKWARD] * most_torque(p, cadence))
+            over = pedal > least
+    mean = turn_nodes(gain * pedal, set_trim, bottom, top, floor, swing, felt, torque, weight)
+    wheel = lever * pedal + mean
+    if over:
+        # nothing holds the speed down: it is what these torques give; iron drag and limits stay those of the speed that was sought
+        totals[OVER] += length
+        pull = (wheel - drag - brake) / p[RADIUS]
+        for _ in range(60):
+            ahead = begin * begin + 2 * length * (pull - road_force(p, here, (begin + end) / 2)) / p[HEAVY]
+            ahead = math.sqrt(max(ahead, end * end))
+            close = ahead - end <= 1e-13 * ahead
+            end = ahead
+            if close:
+                break
+        speed = (begin + end) / 2
+        road_forces(p, route, i, speed, forces)
+        # the last speed is that of these forces: what the step changes is its own kinetic energy
+        end = math.sqrt(
+            max(begin * begin + 2 * length * (pull - forces[0] - forces[1] - forces[2] - forces[3]) / p[HEAVY], 0.0)
+        )
+    else:
+        road_forces(p, route, i, (begin + end) / 2, forces)
+    time = 2 * length / (begin + end)
+    turning = length / time / p[RADIUS]
+    angle = length / p[RADIUS]
+    least, most = gain * pedal * floor + set_trim, gain * pedal * (floor + swing) + set_trim
+    between = set_trim if felt < 1.0 else least
+    spare = top - min(max(least, most, between), top)
+    worked = pedal * angle / p[RATIO]
+    if worked > 0.0:
+        totals[LEGS_GIVE] += worked
+        totals[SUM_GEAR] += (1.0 - p[EFFICIENCY]) * worked
+        totals[LEGS_AT_WHEEL] += lever * pedal * angle
+    else:
+        totals[LEGS_TAKE] -= worked
+        totals[SUM_GEAR] -= (1.0 - p[EFFICIENCY]) * lever * pedal * angle
+    gained = p[HEAVY] * (end * end - begin * begin) / 2
+    totals[SUM_ROLLING] += forces[0] * length
+    totals[SUM_SLOPE] += forces[1] * length
+    totals[SUM_AIR] += forces[2] * length
+    totals[SUM_BEARING] += forces[3] * length
+    totals[SUM_KINETIC] += gained
+    totals[SUM_BRAKE] += brake * angle
+    totals[MOTOR_AT_WHEEL] += max(mean, 0.0) * angle
+    totals[GAINED] += max(gained, 0.0)
+    totals[CLIMBED] += max(forces[1], 0.0) * length
+    totals[SUM_IRON] += drag * angle
+    totals[MOVING] += time
+    if set_trim != here[TRIM] or abs(gain * pedal + set_trim - mean) > 1e-9:
+        totals[CUT] += length
+    copper = draw_on(p, pack, time, turning, torque, weight, here[ON] != 0.0, state, totals, row, here)
+    if p[HAS_MOTOR] != 0.0:
+        warm_up(p, conductance, length / time, time, copper, drag * turning, state, links)
+    tire(p, max(worked / time, 0.0), time, state)
+    state[SPEED] = end
+    state[TIME] += time
+    row[AT_PEDAL], row[AT_MOTOR], row[AT_TRIM], row[AT_WAY], row[AT_BRAKE] = pedal, mean, set_trim, 0.0, brake
+    row[AT_RESERVE], row[AT_BRAKING_RESERVE] = spare, max(min(least, most, between), bottom) - bottom
+    # what the legs would have to do without the motor, by the lever of the way in which they then work, less what they do
+    step = wheel / (p[EFFICIENCY] / p[RATIO] if wheel > 0.0 else 1.0 / (p[EFFICIENCY] * p[RATIO])) - pedal
+    row[AT_CUT_OUT] = step
+    extremes[LEAST_RESERVE] = min(extremes[LEAST_RESERVE], spare)
+    extremes[MOST_CUT_OUT] = max(extremes[MOST_CUT_OUT], abs(step))
+    return end
 
 
 def march(p, route, ceiling, pack, conductance, high, low, points, state, totals, extremes, kept, first, last):
@@ -548,120 +809,54 @@ def march(p, route, ceiling, pack, conductance, high, low, points, state, totals
         p: the ride's row of numbers.
         route: columns of the route, one entry a step.
         ceiling: speeds at the points that the rider does not pass.
-        pack: voltage at rest, ohmic and delayed resistance of the packs together, greatest power out of and into them, over charge in
-            equal steps.
+        pack: states of charge, and at them voltage at rest, ohmic and delayed resistance, greatest and lowest power of the packs together.
         conductance: seven tables over speed, in the order of ``warm_up``.
-        high: greatest motor torque by phase current and voltage, see ``limit_at``; low: the lowest.
-        points: states of charge of these tables.
+        high: greatest motor torque that current and voltage allow, see ``blended``; low: the lowest.
+        points: voltages of the packs at rest of these tables.
         state: where the ride is; changed.
         totals: sums over the ride; changed.
         extremes: what was narrowest; changed.
         kept: a row for each step, or one row that is used again and again.
         first, last: steps.
     """
-    torque, weight = [0.0] * 9, [0.0] * 9
-    forces, found, now = [0.0] * 4, [0.0] * 9, [0.0] * NOW
+    torque, weight, forces, links = [0.0] * 9, [0.0] * 9, [0.0] * 4, [0.0] * 7
+    here, found = [0.0] * HERE, [0.0] * FOUND
     for i in range(first, last):
         row = kept[i] if len(kept) > 1 else kept[0]
         length, begin, before = route[LENGTH][i], state[SPEED], state[CHARGE_LEFT]
         goal = min(ceiling[i + 1], math.sqrt(begin * begin + 2 * p[QUICKER] * length))
-        trim = trim_for(p, route[SINE][i])
         on = p[HAS_MOTOR] != 0.0 and before > 0.0
-        set_now(p, pack, points, state, on, now)
-        power = faded(p, p[LEG_POWER], state[WORK_LEFT])
-        end = fastest_end(p, route, i, high, low, now, state, length, goal, power, trim, on, forces, torque, weight, found)
-        pace = min(goal, p[PACE])
-        if end < pace and p[HARD_POWER] > p[LEG_POWER]:
-            power = faded(p, p[HARD_POWER], state[WORK_LEFT])
-            other = fastest_end(p, route, i, high, low, now, state, length, pace, power, trim, on, forces, torque, weight, found)
-            if other > end:
-                end = other
-            else:
-                end = fastest_end(
-                    p, route, i, high, low, now, state, length, goal, faded(p, p[LEG_POWER], state[WORK_LEFT]), trim, on,
-                    forces, torque, weight, found,
-                )  # fmt: skip
-        brake = 0.0
-        if end < min(p[LOWEST], goal) or begin + end <= 0.0:
-            walked(p, route, i, pack, points, conductance, length, state, totals, row, forces, torque, weight, now)
+        step_here(p, route, i, pack, points, state, on, trim_for(p, route[SINE][i]), here)
+        rides = begin + goal > 0.0
+        if begin == 0.0 and rides:  # nobody mounts where it cannot be ridden for long
+            rides = can_hold(p, high, low, min(p[LOWEST], goal), state[WORK_LEFT] / IN_HAND, here, torque, weight, found)
+        end = 0.0
+        if rides:
+            end = fastest_end(p, high, low, length, begin, goal, state[WORK_LEFT], here, torque, weight, found)
+            rides = end >= 0.0 and begin + end > 0.0
+        if rides and end < min(p[LOWEST], goal) and begin > 0.0:
+            speed = p[LOWEST]
+            rides = can_hold(p, high, low, speed, state[WORK_LEFT], here, torque, weight, found)
+            ride_to(p, high, low, length, begin, end, here, torque, weight, found)
+        if not rides:
+            walked(p, route, i, pack, conductance, length, state, totals, row, forces, torque, weight, links, here)
         else:
-            needed, lever, gain, set_trim = found[1], found[2], found[3], found[4]
-            bottom, top, drag, cadence = found[5], found[6], found[7], found[8]
-            pedal = found[0]
-            comfortable = min(pushing(p, p[LEG_POWER], found), p[BACKWARD] * most_torque(p, cadence))
-            if pedal < -comfortable:
-                # the legs hold back as hard as they like to, the brake takes the rest, then the legs what they can
-                pedal = -comfortable
-                mean = turn_nodes(gain * pedal, set_trim, bottom, top, p[FLOOR], p[SWING], p[FELT], torque, weight)
-                brake = lever * pedal + mean - needed
-                if brake > p[BRAKE]:
-                    brake = p[BRAKE]
-                    least = pedal_for(needed + brake, lever, gain, set_trim, bottom, top, p[FLOOR], p[SWING], p[FELT], torque, weight)
-                    pedal = max(least, -p[BACKWARD] * most_torque(p, cadence))
-                    mean = turn_nodes(gain * pedal, set_trim, bottom, top, p[FLOOR], p[SWING], p[FELT], torque, weight)
-                    if pedal > least:
-                        totals[OVER] += length
-                        pull = (lever * pedal + mean - drag - brake) / p[RADIUS]
-                        for _ in range(60):
-                            ahead = begin * begin + 2 * length * (pull - road_forces(p, route, i, (begin + end) / 2, forces)) / p[HEAVY]
-                            ahead = math.sqrt(max(ahead, 0.0))
-                            close = abs(ahead - end) < 1e-13 * (ahead + end)
-                            end = ahead
-                            if close:
-                                break
-                        # the last speed is that of these forces: what the step changes is its own kinetic energy
-                        end = math.sqrt(
-                            max(begin * begin + 2 * length * (pull - forces[0] - forces[1] - forces[2] - forces[3]) / p[HEAVY], 1e-6)
-                        )
-                        # iron drag and limits stay those of the speed that was sought
-            mean = turn_nodes(gain * pedal, set_trim, bottom, top, p[FLOOR], p[SWING], p[FELT], torque, weight)
-            time = 2 * length / (begin + end)
-            turning = length / time / p[RADIUS]
-            angle = length / p[RADIUS]
-            floor, peak = gain * pedal * p[FLOOR] + set_trim, gain * pedal * (p[FLOOR] + p[SWING]) + set_trim
-            between = set_trim if p[FELT] < 1.0 else floor
-            spare = top - min(max(floor, peak, between), top)
-            spare_back = max(min(floor, peak, between), bottom) - bottom
-            worked = pedal * angle / p[RATIO]
-            totals[LEGS_GIVE if worked > 0.0 else LEGS_TAKE] += abs(worked)
-            totals[SUM_GEAR] += (1.0 - p[EFFICIENCY]) * (worked if worked > 0.0 else -lever * pedal * angle)
-            totals[SUM_ROLLING] += forces[0] * length
-            totals[SUM_SLOPE] += forces[1] * length
-            totals[SUM_AIR] += forces[2] * length
-            totals[SUM_BEARING] += forces[3] * length
-            totals[SUM_KINETIC] += p[HEAVY] * (end * end - begin * begin) / 2
-            totals[SUM_BRAKE] += brake * angle
-            totals[LEGS_AT_WHEEL] += max(lever * pedal, 0.0) * angle
-            totals[MOTOR_AT_WHEEL] += max(mean, 0.0) * angle
-            totals[GAINED] += max(p[HEAVY] * (end * end - begin * begin) / 2, 0.0)
-            totals[CLIMBED] += max(forces[1], 0.0) * length
-            totals[SUM_IRON] += drag * angle
-            totals[MOVING] += time
-            if abs(gain * pedal + set_trim - mean) > 1e-9 or set_trim != trim:
-                totals[CUT] += length
-            copper = draw_on(p, now, time, turning, torque, weight, on, state, totals, row)
-            if p[HAS_MOTOR] != 0.0:
-                warm_up(p, conductance, length / time, time, copper, drag * turning, state)
-            tire(p, max(worked / time, 0.0), time, state)
-            state[SPEED] = end
-            state[TIME] += time
-            row[AT_PEDAL], row[AT_MOTOR], row[AT_TRIM], row[AT_WAY] = pedal, mean, set_trim, 0.0
-            row[AT_RESERVE], row[AT_BRAKING_RESERVE] = spare, spare_back
-            row[AT_CUT_OUT] = mean * p[RATIO] / p[EFFICIENCY] if mean > 0.0 else mean * p[RATIO] * p[EFFICIENCY]
-            extremes[LEAST_RESERVE] = min(extremes[LEAST_RESERVE], spare)
-            extremes[MOST_CUT_OUT] = max(extremes[MOST_CUT_OUT], abs(row[AT_CUT_OUT]))
-        row[AT_BRAKE] = brake
-        if before > p[HELD_BACK] >= state[CHARGE_LEFT]:
-            state[MET] += length * (before - p[HELD_BACK]) / (before - state[CHARGE_LEFT])
-        elif state[CHARGE_LEFT] > p[HELD_BACK]:
-            state[MET] += length
+            ridden(p, route, i, pack, conductance, length, end, state, totals, extremes, row, here, found, forces, torque, weight, links)
+        if state[MET] == state[GONE]:  # the charge held back has not been met so far
+            after = state[CHARGE_LEFT]
+            share = 1.0
+            if after <= p[HELD_BACK]:
+                share = max(before - p[HELD_BACK], 0.0) / (before - after) if before > after else 0.0
+            state[MET] += length * share
+        state[GONE] += length
         if route[STOP][i] > 0.0:
             if state[SPEED] > 0.0:
                 totals[SUM_GETTING_OFF] += p[HEAVY] * state[SPEED] * state[SPEED] / 2
                 totals[SUM_KINETIC] -= p[HEAVY] * state[SPEED] * state[SPEED] / 2
                 state[SPEED] = 0.0
-            standing = route[STOP][i] + 2 * GETTING_OFF
-            rest_for(p, pack, points, conductance, standing, state, totals, row, torque, weight, now)
+            standing, power = route[STOP][i] + 2 * GETTING_OFF, row[AT_POWER]
+            rest_for(p, pack, conductance, standing, state, totals, row, torque, weight, links, here)
+            row[AT_POWER] = power
             totals[STANDING] += standing
         row[AT_SPEED], row[AT_TIME], row[AT_CHARGE] = state[SPEED], state[TIME], state[CHARGE_LEFT]
         row[AT_WINDING], row[AT_MAGNETS], row[AT_WORK_LEFT] = state[WINDING], state[MAGNETS], state[WORK_LEFT]

@@ -110,7 +110,10 @@ def study(
     long as work above critical power is left.  Before stops, limits and
     descents they slow down in time; what legs and motor do not hold back the
     brake does.  Where the legs cannot ride they walk.  Arrays have one entry a
-    step of the route; speed, charge and temperatures are those at its end.
+    step; steps of the route above 25 m are cut.  Speed, charge and temperatures
+    are those at its end.  Height and with it the air's density are those of the
+    route.  Losses of a drive do not count the current that weakens the magnets,
+    which no demo build needs at the speeds it is ridden.
 
     Args:
         build: the build; numbers are nominal ones.
@@ -144,13 +147,18 @@ def ranges(totals: np.ndarray, end: np.ndarray, length: float, held_back: u.Valu
     """Distance to the charge held back: where it was met, else as far as what is left goes at the mean consumption of the route."""
     met, mean = end[..., j.MET], totals[..., j.CELLS] / length
     on = np.where(mean > 0, left / np.where(mean > 0, mean, 1.0), np.inf)
+<<<<<<< HEAD
     return np.where((met < (1 - 1e-9) * length) | (end[..., j.CHARGE_LEFT] <= held_back), met, length + on)
+=======
+    return np.where((met < end[..., j.GONE]) | (end[..., j.CHARGE_LEFT] <= held_back), met, length + on)
+>>>>>>> main
 
 
 def told(build: Build, case: Case, route: Route, gear: Gear, rides: Rides, ridden: Ridden) -> Journey:
     """The march of one ride in words and units."""
     sums, end, extremes, kept = ridden.totals[0], ridden.end[0], ridden.extremes[0], ridden.kept
     motor = build.motor is not None and build.packs is not None
+    route = rides.way
     there = route.distance[1:]
     capacity = rides.parameters[0, j.CAPACITY]
     usable = usable_energy(aged(build, case), case.state_of_charge) if motor else 0.0
@@ -160,6 +168,7 @@ def told(build: Build, case: Case, route: Route, gear: Gear, rides: Rides, ridde
         reach = float(ranges(sums, end, route.length, build.packs.held_back, left))
     spare, step = kept[:, j.AT_RESERVE], np.abs(kept[:, j.AT_CUT_OUT])
     ridden_steps = kept[:, j.AT_WAY] == 0
+    saddled = motor and bool(ridden_steps.any())
     narrow = int(np.argmin(np.where(ridden_steps, spare, np.inf)))
     return Journey(
         route=route.name,
@@ -195,10 +204,10 @@ def told(build: Build, case: Case, route: Route, gear: Gear, rides: Rides, ridde
         range=reach,
         hottest_winding=extremes[j.HOTTEST_WINDING] if motor else None,
         hottest_magnets=extremes[j.HOTTEST_MAGNETS] if motor else None,
-        least_reserve=extremes[j.LEAST_RESERVE] if motor else None,
-        least_reserve_at=there[narrow] if motor else None,
-        most_cut_out=extremes[j.MOST_CUT_OUT] if motor else None,
-        most_cut_out_at=there[int(np.argmax(step))] if motor else None,
+        least_reserve=extremes[j.LEAST_RESERVE] if saddled else None,
+        least_reserve_at=there[narrow] if saddled else None,
+        most_cut_out=extremes[j.MOST_CUT_OUT] if saddled else None,
+        most_cut_out_at=there[int(np.argmax(step))] if saddled else None,
         cut=sums[j.CUT],
         over=sums[j.OVER],
         least_work_left=extremes[j.LEAST_WORK] / capacity,

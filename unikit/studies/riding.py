@@ -1,8 +1,9 @@
 """What a ride along a route is made of: build, case and route as the flat numbers that the march takes, for one ride or many.
 
 Numbers of build and case may be arrays of draws, one entry a ride.  What the
-drive can give is worked out beforehand by the same functions as in every other
-study, for a grid of rotation, charge and temperatures, and read between.
+packs can give and take is worked out beforehand by the same functions as in
+every other study, over the charge; and what voltage and current allow a drive
+with weakening, for a grid of rotation, charge and temperatures, and read between.
 """
 
 from __future__ import annotations
@@ -15,22 +16,30 @@ import numpy as np
 
 from ..formulas import _journey as j
 from ..formulas import air, gearing, pedalling
+from ..formulas.drive import MODULATION
 from ..inputs import Build, Case, Gear, Route
 from ..inputs import replace as varied
 from ..inputs.paths import leaves
+from ..inputs.route import make_route
 from .cells import Stack, joined, pack_temperature
-from .drive import ROOM, drive
+from .drive import FLUX_LEFT, ROOM, drive
 from .network import ALPHA, paths, sunshine
 from .split import assist_gain, pulse_of
-from .warming import FLUX_LOST
 
 W = TypeVar("W", Build, Case)
 
-CHARGES = np.array([0.0, 0.1, 0.3, 0.6, 1.0])  # of the limits' table
-TURNINGS, SPEEDS = 25, 9  # rotations of that table, and speeds of the conductances
+CHARGES = np.array([0.0, 0.1, 0.4, 1.0])  # of the limits' table
+NEAR_END = np.array([0.0, 0.0025, 0.005, 0.0075, 0.01, 0.0125, 0.015, 0.02, 0.025, 0.03, 0.035, 0.045, 0.05, 0.06, 0.07])
+LEVELS = np.concatenate([NEAR_END, np.arange(0.04, 0.97, 0.04), 1 - NEAR_END])  # of charge, for what the packs give and take
+TURNINGS, SPEEDS = 17, 9  # rotations of the limits' table, and speeds of the conductances
+COLDEST, WARMER = 223.15, 30.0  # K: where that table begins, and how far above the magnets' limit it ends
 QUICKER, SLOWER = 0.4, 0.5  # m/s^2 that the rider takes: a lean of two to three degrees; chosen, no source
 WALK = 1.1  # m/s on foot with the machine; chosen, no source
 LOWEST_CADENCE = 20 * np.pi / 30  # below it the rider gets off, if the case does not say; chosen, no source
+NO_CAP = 1e9  # N m, for none: derating leaves nothing of it
+LONGEST_STEP = 25.0  # m: longer ones are cut
+SLOWEST, LONGEST_STOP = 0.5, 86400.0  # m/s below which nobody keeps upright, and s
+QUICKEST = 1.0  # 1/s: bodies that follow more quickly count with as much capacity as makes them as slow; no step of a ride tells them apart
 EFFORT = 300.0  # s: hard power is what work capacity and critical power give for so long, if the case does not say
 LINKS = (
     ("winding", "stator"),
@@ -56,6 +65,7 @@ class Rides:
     low: np.ndarray
     points: np.ndarray
     start: np.ndarray
+    way: Route  # the route with long steps cut
 
     def __len__(self) -> int:
         return len(self.parameters)
@@ -83,10 +93,8 @@ def prepare(build: Build, case: Case, route: Route, gear: Gear | None = None, co
     Without power the motor is there, and its iron drags, but it gives nothing.
     """
     gear = gear or build.gears.named(build.gears.engaged)
-    if case.wind_speed is not None and case.wind_from is None:
-        raise ValueError("case.wind_from must say where the wind comes from, since case.wind_speed is given")
-    if case.wind_speed is not None and np.isnan(route.heading).any():
-        raise ValueError(f"route {route.name!r} does not say where it heads: give the case a head_wind in the place of wind_speed")
+    _checked(case, route)
+    route = cut(route)
     build = aged(build, case)
     p = np.zeros((count, j.PARAMETERS))
     _of_rider(p, build, case, gear)
@@ -97,20 +105,70 @@ def prepare(build: Build, case: Case, route: Route, gear: Gear | None = None, co
     start[:, [j.WINDING, j.STATOR, j.MAGNETS, j.HOUSING]] = np.reshape(
         case.air_temperature if case.winding_start is None else case.winding_start, (-1, 1)
     )
-    one, nothing = np.zeros((1, 5, 2)), np.zeros((1, 4 * len(CHARGES), 2))
+    one, nothing = np.zeros((1, 6, 2)), np.zeros((1, 4 * len(CHARGES), 2))
+    one[:, 0] = 0.0, 1.0
     if build.motor is None or build.packs is None or build.controller is None:
         p[:, j.TURNING_STEP] = p[:, j.SPEED_STEP] = p[:, j.FAST_TIME] = p[:, j.SLOW_TIME] = 1.0
         p[:, j.HOT_WINDING] = p[:, j.HOT_MAGNETS] = 1.0
-        return Rides(p, steps, ceiling, one, np.zeros((1, len(LINKS), 2)), nothing, nothing, CHARGES, start)
+        return Rides(p, steps, ceiling, one, np.zeros((1, len(LINKS), 2)), nothing, nothing, CHARGES, start, route)
     start[:, j.CHARGE_LEFT] = case.state_of_charge if powered else 0.0
     fastest = 1.3 * ceiling.max() / np.min(build.wheel.radius)
     _of_machine(p, build, case)
     p[:, j.TURNING_STEP] = fastest / (TURNINGS - 1)
     p[:, j.SPEED_STEP] = fastest * np.max(build.wheel.radius) / (SPEEDS - 1)
     packs = _of_packs(p, build, case, count)
-    high, low = _limits(p, build, case, fastest, count)
+    high, low = _limits(p, build, case, fastest, count) if p[:, j.WEAKENING].any() else (nothing, nothing)
     conductance = _links(p, build, case, count)
-    return Rides(p, steps, ceiling, packs, conductance, high, low, CHARGES, start)
+    points = np.interp(CHARGES, packs[0, 0], packs[0, 1])  # what the voltage allows follows the voltage more closely than the charge
+    return Rides(p, steps, ceiling, packs, conductance, high, low, points, start, route)
+
+
+def _checked(case: Case, route: Route) -> None:
+    if case.wind_speed is not None and case.wind_from is None:
+        raise ValueError("case.wind_from must say where the wind comes from, since case.wind_speed is given")
+    if case.wind_speed is not None and np.isnan(route.heading).any():
+        raise ValueError(f"route {route.name!r} does not say where it heads: give the case a head_wind in the place of wind_speed")
+    if np.any(np.asarray(case.wanted_speed) < SLOWEST):
+        raise ValueError(f"case.wanted_speed must be at least {SLOWEST} m/s along a route, got {np.min(case.wanted_speed):.3g} m/s")
+    if np.any(route.speed_limit < SLOWEST):
+        raise ValueError(
+            f"route {route.name!r}: speed_limit must be at least {SLOWEST} m/s everywhere, got {route.speed_limit.min():.3g} m/s; "
+            "where nobody rides put a stop"
+        )
+    if np.any(route.stop > LONGEST_STOP):
+        raise ValueError(f"route {route.name!r}: a stop must last at most {LONGEST_STOP:.0f} s, a day, got {route.stop.max():.3g} s")
+
+
+def cut(route: Route) -> Route:
+    """The route with long steps cut into equal parts, and a step from one stop to the next at least in four: the ride is even in a step."""
+    standing = route.stop > 0
+    standing[[0, -1]] = True
+    parts = np.ceil(route.step / LONGEST_STEP).astype(int)
+    parts = np.where(standing[:-1] & standing[1:], np.maximum(parts, 4), parts)
+    if np.all(parts == 1):
+        return route
+    step = np.repeat(np.arange(len(parts)), parts)
+    first = np.cumsum(parts) - parts
+    share = (np.arange(len(step)) - first[step]) / parts[step]
+    place = np.append(step + share, len(parts))  # of the points, in numbers of the old ones
+    old = np.arange(len(parts) + 1)
+    inner = np.append(share > 0, False)
+    before = np.append(step, len(parts))
+    after = np.minimum(before + 1, len(parts))
+    limit = np.where(inner, np.maximum(route.speed_limit[before], route.speed_limit[after]), route.speed_limit[before])
+    between = lambda values: None if values is None else np.interp(place, old, values)
+    return make_route(
+        route.name,
+        route.source,
+        between(route.distance),
+        between(route.altitude),
+        route.notes,
+        speed_limit=limit,
+        stop=np.where(inner, 0.0, route.stop[before]),
+        latitude=between(route.latitude),
+        longitude=between(route.longitude),
+        **{key: getattr(route, key)[step] for key in ("heading", "surface", "shelter")},
+    )
 
 
 def ceilings(build: Build, case: Case, route: Route, gear: Gear, count: int = 1) -> np.ndarray:
@@ -203,14 +261,15 @@ def _of_machine(p: np.ndarray, build: Build, case: Case) -> None:
     winding = lambda celsius: 1 + ALPHA * (celsius - ROOM)
     reference = machine.reference_temperature
     ring = 0.0 if machine.magnet_capacity is None else machine.magnet_capacity
+    frequency = np.inf if controller.electrical_frequency_limit is None else controller.electrical_frequency_limit
     for place, value in {
         j.HAS_MOTOR: 1.0,
-        j.TORQUE_CAP: build.assist.torque_cap if build.assist else np.inf,
+        j.TORQUE_CAP: build.assist.torque_cap if build.assist else NO_CAP,
         j.DERATING_START: controller.derating_start,
         j.DERATING_END: controller.derating_end,
         j.CONSTANT: machine.torque_constant_peak,
         j.CONSTANT_GROWTH: machine.magnet_temperature_coefficient,
-        j.LEAST_CONSTANT: FLUX_LOST * machine.torque_constant_peak,
+        j.LEAST_CONSTANT: FLUX_LEFT * machine.torque_constant_peak,
         j.SATURATION: 0.0 if machine.saturation_current is None else 1 / machine.saturation_current,
         j.WINDING_RESISTANCE: machine.phase_resistance,
         j.WINDING_GROWTH: ALPHA / winding(reference),
@@ -225,10 +284,16 @@ def _of_machine(p: np.ndarray, build: Build, case: Case) -> None:
         j.STATOR_CAPACITY: machine.stator_capacity,
         j.RING_CAPACITY: ring,
         j.HOUSING_CAPACITY: machine.housing_capacity,
-        j.COLD_WINDING: 273.15,
-        j.HOT_WINDING: np.maximum(controller.derating_end, 373.15),
-        j.COLD_MAGNETS: 273.15,
-        j.HOT_MAGNETS: np.maximum(machine.magnet_limit, 353.15),
+        j.COLD_WINDING: COLDEST,
+        j.HOT_WINDING: controller.derating_end,
+        j.COLD_MAGNETS: COLDEST,
+        j.HOT_MAGNETS: machine.magnet_limit + WARMER,
+        j.PHASE_LIMIT: controller.phase_current_limit,
+        j.POLES: machine.pole_pairs,
+        j.INDUCTANCE: machine.quadrature_inductance,
+        j.SHARE: MODULATION[controller.modulation],
+        j.WEAKENING: 0.0 if controller.weakening_current is None else controller.weakening_current,
+        j.FASTEST_TURNING: 2 * np.pi * frequency / machine.pole_pairs,
     }.items():
         p[:, place] = value
 
@@ -249,26 +314,27 @@ def _grid(build: Build, case: Case, count: int, *axes: np.ndarray):
 
 
 def _of_packs(p: np.ndarray, build: Build, case: Case, count: int) -> np.ndarray:
-    """What all packs together are, by charge, in the order of the march; charge and times into the rows."""
-    charges = np.linspace(0.0, 1.0, round(1 / j.PACK_STEP) + 1)
+    """Charge, voltage at rest, ohmic and delayed resistance, most and least power of all packs together, by charge; charge and times."""
+    charges = np.unique(np.concatenate([LEVELS, *(one.curve_charge for one in build.packs.pack)]))
     wide, there, (level,), shape = _grid(build, case, count, charges)
-    stack = Stack(wide.packs, pack_temperature(there))
-    at_once, limits = joined(stack, level), drive(wide, level, lasting=pack_temperature(there))
-    rest, late = limits.open_circuit_voltage, limits.pack_resistance
-    draw = np.minimum(limits.battery_current_limit, rest / (2 * late))  # more current would give less power
-    rows = (
-        at_once.voltage,
-        at_once.resistance,
-        late - at_once.resistance,
-        draw * (rest - late * draw),
-        -limits.charge_current_limit * (rest + late * limits.charge_current_limit),
-    )
-    found = np.stack([np.broadcast_to(row, level.shape).reshape(shape) for row in rows], axis=1)
+    temperature = pack_temperature(there)
+    stack = Stack(wide.packs, temperature)
+    at_once, lasting = joined(stack, level), joined(stack, level, np.inf)
+    state = drive(wide, level, lasting=temperature)
+    source, inner = state.open_circuit_voltage, state.pack_resistance
+    most = np.minimum(state.battery_current_limit, source / (2 * inner))  # beyond it more current gives less power
+    feeding = state.charge_current_limit
+    found = np.zeros((shape[0], 6, len(charges)))
+    for place, value in enumerate((
+        level, at_once.voltage, at_once.resistance, lasting.resistance - at_once.resistance,
+        most * (source - inner * most), -feeding * (source + inner * feeding),
+    )):  # fmt: skip
+        found[:, place] = np.broadcast_to(value, level.shape).reshape(shape)
     each = [one.cell_capacity * one.parallel for one in build.packs.pack]
     # in series the weakest ends it for all
     p[:, j.CHARGE] = np.min(np.broadcast_arrays(*each), axis=0) if build.packs.joined == "series" else sum(each)
     fast, slow, quick, late = (
-        sum(getattr(one, name) or 0.0 for one in build.packs.pack)
+        sum(0.0 if getattr(one, name) is None else getattr(one, name) for one in build.packs.pack)
         for name in ("fast_resistance", "slow_resistance", "fast_time", "slow_time")
     )
     p[:, j.FAST_SHARE] = np.where(np.add(fast, slow) > 0, fast / np.where(np.add(fast, slow) > 0, np.add(fast, slow), 1.0), 0.0)
@@ -277,14 +343,18 @@ def _of_packs(p: np.ndarray, build: Build, case: Case, count: int) -> np.ndarray
 
 
 def _limits(p: np.ndarray, build: Build, case: Case, fastest: float, count: int) -> tuple[np.ndarray, np.ndarray]:
-    """Greatest and lowest motor torque by phase current and voltage, over charge, temperatures of winding and magnets, and rotation."""
+    """Greatest and lowest motor torque of a drive with weakening that current and voltage allow, over charge, temperatures and rotation.
+
+    What packs, cap, derating and the controller's frequency allow the march works out itself.
+    """
     warmth = np.arange(4.0)
     turning = np.linspace(0.0, fastest, TURNINGS)
     wide, there, (level, state, rotation), shape = _grid(build, case, count, CHARGES, warmth, turning)
     hot_winding, hot_magnets = (np.repeat(p[: shape[0], place], level.size // shape[0]) for place in (j.HOT_WINDING, j.HOT_MAGNETS))
-    winding, magnets = np.where(state >= 2, hot_winding, 273.15), np.where(state % 2 == 1, hot_magnets, 273.15)
+    winding, magnets = np.where(state >= 2, hot_winding, COLDEST), np.where(state % 2 == 1, hot_magnets, COLDEST)
     found = drive(wide, level, winding, magnets, lasting=pack_temperature(there))
-    found = replace(found, torque_cap=np.inf, derating=1.0, battery_current_limit=np.inf, charge_current_limit=np.inf).limits(rotation)
+    free = {"torque_cap": np.inf, "derating": 1.0, "battery_current_limit": np.inf, "charge_current_limit": np.inf}
+    found = replace(found, electrical_frequency_limit=np.inf, **free).limits(rotation)
     rows = (shape[0], len(CHARGES) * len(warmth), TURNINGS)
     return found.highest.reshape(rows), found.lowest.reshape(rows)
 
@@ -300,11 +370,19 @@ def _links(p: np.ndarray, build: Build, case: Case, count: int) -> np.ndarray:
             table[:, place] = np.broadcast_to(found[name], speed.shape).reshape(shape)
     most = table.max(axis=-1).T
     machine = build.motor
-    rates = [(most[0] + most[5]) / machine.winding_capacity, (most[0] + most[1] + most[4] + most[6]) / machine.stator_capacity]
-    rates.append((most[1] + most[2] + most[3] + most[5]) / machine.housing_capacity)
-    if machine.magnet_capacity is not None:
-        rates.append((most[3] + most[4]) / machine.magnet_capacity)
-    p[:, j.QUICKEST] = 2 * np.max(np.broadcast_arrays(*rates), axis=0)  # no eigenvalue is above twice the greatest rate
+    joints = {
+        j.WINDING_CAPACITY: most[0] + most[5],
+        j.STATOR_CAPACITY: most[0] + most[1] + most[4] + most[6],
+        j.HOUSING_CAPACITY: most[1] + most[2] + most[3] + most[5],
+    }
+    if machine.magnet_capacity is None:
+        joints[j.HOUSING_CAPACITY] = joints[j.HOUSING_CAPACITY] + most[4]
+    else:
+        joints[j.RING_CAPACITY] = most[3] + most[4]
+    for place, joint in joints.items():
+        p[:, place] = np.maximum(p[:, place], joint / QUICKEST)
+    # no eigenvalue is above twice the greatest rate
+    p[:, j.QUICKEST] = 2 * np.max([joint / p[:, place] for place, joint in joints.items()], axis=0)
     return table
 
 
