@@ -223,7 +223,7 @@ def ranking(
 
 def _shares(work: _Work, left: np.ndarray, mixed: np.ndarray) -> tuple[Estimate, Estimate]:
     """Both shares of the variance of each number; exactly nil where no ride was changed by it."""
-    points = np.stack([work.points(_Piece(place, 0, left.shape[2])) for place in range(left.shape[1])])
+    points = work.points(_Piece(0, left.shape[1], 0, left.shape[2]))
     moves = np.any(mixed != left[0], axis=(1, 2))
     base, other = points[..., : len(moves)][..., moves], points[..., len(moves) :][..., moves]
     found = []
@@ -239,11 +239,12 @@ def _shares(work: _Work, left: np.ndarray, mixed: np.ndarray) -> tuple[Estimate,
 
 
 class _Piece(NamedTuple):
-    """Some draws of one replicate."""
+    """Some draws of one replicate, or all draws of some replicates."""
 
     replicate: int
+    replicates: int
     begin: int
-    count: int
+    draws: int
 
 
 Path = tuple[type, str]  # of what record, and where in it
@@ -262,18 +263,25 @@ class _Work:
     mixed: bool = False
     compiled: bool = True
 
-    def __call__(self, piece: _Piece) -> list[dict[str, np.ndarray]]:
-        """Numbers of each ride: of the base draws, and where mixed, of the other draws and of the mixtures by number."""
-        numbers, points = len(self.paths), self.points(piece)
-        sets = [points[:, :numbers]]
+    @property
+    def sets(self) -> int:
+        """Rides for each draw: one, or where mixed one each for base, other and every number exchanged."""
+        return len(self.paths) + 2 if self.mixed else 1
+
+    def __call__(self, piece: _Piece) -> dict[str, np.ndarray]:
+        """Numbers of each ride, by set and draw."""
+        numbers, points = len(self.paths), np.concatenate(self.points(piece))
+        base, other = points[:, :numbers], points[:, numbers:]
+        every = [base]
         if self.mixed:
-            base, other = points[:, :numbers], points[:, numbers:]
-            sets = [base, other, *(np.where(np.arange(numbers) == place, other, base) for place in range(numbers))]
-        return [self._ride(one) for one in sets]
+            every = [base, other, *(np.where(np.arange(numbers) == place, other, base) for place in range(numbers))]
+        return {name: values.reshape(self.sets, -1) for name, values in self._ride(np.concatenate(every)).items()}
 
     def points(self, piece: _Piece) -> np.ndarray:
-        """Probabilities of the draws; where mixed, the base ones and then the others."""
-        return sampling.points(max(len(self.paths), 1) * (1 + self.mixed), piece.count, self.seed, piece.replicate, piece.begin)
+        """Probabilities by replicate, draw and number; where mixed, those of the base draws and then those of the others."""
+        columns = max(len(self.paths), 1) * (1 + self.mixed)
+        places = range(piece.replicate, piece.replicate + piece.replicates)
+        return np.stack([sampling.points(columns, piece.draws, self.seed, place, piece.begin) for place in places])
 
     def _ride(self, points: np.ndarray) -> dict[str, np.ndarray]:
         build, case = (
@@ -331,6 +339,15 @@ def plan(count: int) -> tuple[int, int]:
     return max(REPLICATES, -(-count // each)), each
 
 
+def _pieces(work: _Work, replicates: int, each: int) -> list[_Piece]:
+    """The work in parts of about so many rides, whoever will compute them."""
+    draws = 1 << max((BLOCK // work.sets).bit_length() - 1, 0)
+    if draws <= each:
+        return [_Piece(replicate, 1, begin, draws) for replicate in range(replicates) for begin in range(0, each, draws)]
+    some = draws // each
+    return [_Piece(first, min(some, replicates - first), 0, each) for first in range(0, replicates, some)]
+
+
 def _drawn(
     work: _Work, count: int, executor: Executor | None, progress: Progress | None, stop: Callable[[], bool] | None
 ) -> list[dict[str, np.ndarray]]:
@@ -338,17 +355,12 @@ def _drawn(
     if work.build.motor is None or work.build.packs is None or work.build.controller is None:
         raise ValueError(f"build {work.build.name!r} has no motor with packs: there is no range to be unsure of")
     replicates, each = plan(count)
-    block = min(each, BLOCK)
-    pieces = [_Piece(replicate, begin, block) for replicate in range(replicates) for begin in range(0, each, block)]
-    found = in_parts(work, pieces, executor, progress, stop)
-    whole = len(found) * block // each
+    found = in_parts(work, _pieces(work, replicates, each), executor, progress, stop)
+    whole = sum(part["left"].shape[1] for part in found) // each
     if whole < 2:
         raise Stopped(f"stopped before two of {replicates} replicates were complete: there is no answer yet")
-    found = found[: whole * each // block]
-    return [
-        {name: np.concatenate([part[place][name] for part in found]).reshape(whole, each) for name in found[0][place]}
-        for place in range(len(found[0]))
-    ]
+    tables = {name: np.concatenate([part[name] for part in found], axis=1)[:, : whole * each] for name in found[0]}
+    return [{name: values[place].reshape(whole, each) for name, values in tables.items()} for place in range(work.sets)]
 
 
 def _told(work: _Work, each: Mapping[str, np.ndarray]) -> Outlook:
