@@ -232,7 +232,7 @@ class TestMadeUp:
             ((MADE[MADE.index("legs =") :], ""), "legs: expected 1 to 1000 tables [[legs]]"),
             (
                 (MADE[MADE.index("legs =") :], "legs = 3"),
-                "legs: expected 1 to 1000 tables [[legs]], each with length and slope or rise; found: 3",
+                "[[legs]], each with length and slope or rise; found: 3",
             ),
             (('"40 %"', '"140 %"'), "legs[1].shelter = '140 %': expected a ratio from 0 to 1"),
         ],

@@ -38,6 +38,7 @@ FORMULA = {
     "joining": "wiring.ampacity",
     "hub_bears": "shafts.key_pressure",
     "calibration": "calibration.hung_torque",
+    "routes": "profile.climb",
 }
 
 # Python runs this at the start of every process, so also of the notebook's kernel.

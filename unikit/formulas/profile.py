@@ -216,7 +216,7 @@ def drift_left(distance: u.Metre, length: u.Metre, closing_error: u.Metre) -> u.
     source="lindeberg1990",
     valid="points at even steps; smoothing twice is smoothing once by the root of the sum of squares",
 )
-def smoothed(altitude: u.Metre, step: u.Metre, length: u.Metre) -> u.Metre:
+def smoothed(altitude: u.Metre, spacing: u.Metre, length: u.Metre) -> u.Metre:
     """Altitudes at even steps, smoothed over a length, with both ends held.
 
     The discrete Gaussian: what diffusion makes of the profile. It makes no new
@@ -225,14 +225,14 @@ def smoothed(altitude: u.Metre, step: u.Metre, length: u.Metre) -> u.Metre:
 
     Args:
         altitude: at even steps, along the last axis.
-        step: between the points.
+        spacing: step from point to point.
         length: smoothing length; 0 leaves all as it is.
 
     >>> smoothed([0.0, 0.0, 9.0, 0.0, 0.0], 10.0, 10.0).round(2).tolist()
     [0.0, 1.8, 4.17, 1.8, 0.0]
     """
     altitude = np.asarray(altitude, float)
-    positive("step", step)
+    positive("spacing", spacing)
     not_negative("length", length)
     count = altitude.shape[-1] - 1
     if count < 2:
@@ -242,7 +242,7 @@ def smoothed(altitude: u.Metre, step: u.Metre, length: u.Metre) -> u.Metre:
     bump = altitude - straight  # zero at both ends: a sum of sines, of which each dies away by itself
     odd = np.concatenate([bump[..., :-1], -bump[..., :0:-1]], axis=-1)
     wave = np.arange(count + 1)
-    decay = np.exp(-((np.asarray(length, float)[..., None] / step) ** 2) * (1 - np.cos(np.pi * wave / count)))
+    decay = np.exp(-((np.asarray(length, float)[..., None] / spacing) ** 2) * (1 - np.cos(np.pi * wave / count)))
     found = straight + np.fft.irfft(np.fft.rfft(odd) * decay, 2 * count)[..., : count + 1]
     found = np.where(np.asarray(length, float)[..., None] > 0, found, altitude)
     found[..., 0], found[..., -1] = altitude[..., 0], altitude[..., -1]  # to the last bit
@@ -291,18 +291,18 @@ def noise(distance: u.Metre, altitude: u.Metre) -> u.Metre:
     source="lindeberg1990",
     valid="errors without memory; smoothing length of at least two spacings, far from the ends",
 )
-def slope_noise(deviation: u.Metre, spacing: u.Metre, length: u.Metre) -> u.Slope:
+def slope_noise(altitude_noise: u.Metre, spacing: u.Metre, length: u.Metre) -> u.Slope:
     """Standard deviation of the slope that noise leaves after smoothing.
 
     Args:
-        deviation: standard deviation of single altitudes.
+        altitude_noise: standard deviation of single altitudes.
         spacing: distance between the points that were recorded.
         length: smoothing length.
 
     >>> float(slope_noise(0.5, 4.0, 30.0).round(5))
     0.00229
     """
-    not_negative("deviation", deviation)
+    not_negative("altitude_noise", altitude_noise)
     positive("spacing", spacing)
     positive("length", length)
-    return deviation * (spacing / (4 * np.pi**0.5 * np.power(length, 3.0))) ** 0.5
+    return altitude_noise * (spacing / (4 * np.pi**0.5 * np.power(length, 3.0))) ** 0.5
