@@ -147,11 +147,7 @@ def ranges(totals: np.ndarray, end: np.ndarray, length: float, held_back: u.Valu
     """Distance to the charge held back: where it was met, else as far as what is left goes at the mean consumption of the route."""
     met, mean = end[..., j.MET], totals[..., j.CELLS] / length
     on = np.where(mean > 0, left / np.where(mean > 0, mean, 1.0), np.inf)
-<<<<<<< HEAD
-    return np.where((met < (1 - 1e-9) * length) | (end[..., j.CHARGE_LEFT] <= held_back), met, length + on)
-=======
     return np.where((met < end[..., j.GONE]) | (end[..., j.CHARGE_LEFT] <= held_back), met, length + on)
->>>>>>> main
 
 
 def told(build: Build, case: Case, route: Route, gear: Gear, rides: Rides, ridden: Ridden) -> Journey:
