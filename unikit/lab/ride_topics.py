@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import Any
 
@@ -9,12 +10,13 @@ from ..formulas import _journey
 from ..inputs import Build, Case, Route, replace, steady_way, there_and_back, thinned
 from ..studies import journey as journey_study
 from ..studies import outlook as outlook_study
+from ..studies.riding import LONGEST_STEP
 from .controls import Choice
 from .topic import GAIN, RATIO, Topic
 
-DRAGGED = {True: 4000, False: 250}  # steps of a route while a slider moves, with the compiled march and without
+DRAGGED = {True: 4000, False: 400}  # steps of a route while a slider moves, with the compiled march and without
 PAUSED = {True: 50_000, False: 2500}  # and as soon as it rests
-DRAWN = {True: (1000, 128), False: (120, 32)}  # steps and rides of the outlook
+DRAWN = {True: (2000, 256), False: (400, 32)}  # steps and rides of the outlook
 
 
 def _eased(case: Case) -> Case:
@@ -24,18 +26,22 @@ def _eased(case: Case) -> Case:
     return replace(case, {"wind_from": 0.0})
 
 
+def _light(route: Route, steps: int) -> Route:
+    """The route in about so many steps, but in none so long that the march would cut it again."""
+    return thinned(route, max(steps, math.ceil(route.length / LONGEST_STEP)))
+
+
 def _journey_quick(build: Build, case: Case, route: Route) -> tuple[Any, ...]:
-    quick = thinned(route, DRAGGED[_journey.compiled() is not None])
-    return (journey_study.study(build, _eased(case), quick),)
+    return (journey_study.study(build, _eased(case), _light(route, DRAGGED[_journey.compiled() is not None])),)
 
 
 def _journey_later(build: Build, case: Case, route: Route) -> tuple[Any, ...]:
     case, fast = _eased(case), _journey.compiled() is not None
-    ridden = journey_study.study(build, case, thinned(route, PAUSED[fast]))
+    ridden = journey_study.study(build, case, _light(route, PAUSED[fast]))
     if build.motor is None or build.packs is None:
         return (ridden,)
     steps, rides = DRAWN[fast]
-    return ridden, outlook_study.study(build, case, thinned(route, steps), count=rides)
+    return ridden, outlook_study.study(build, case, _light(route, steps), count=rides)
 
 
 def _routes(build: Build, case: Case, routes: Any) -> Choice:

@@ -11,7 +11,7 @@ from ..exercises import Exercise, Slip, declare
 from . import DATA, build, case
 
 EVENING = {"wind_speed": "6 m/s ± 1.5 m/s", "wind_from": "250 deg ± 25 deg", "state_of_charge": "42 % ± 3 %"}
-STEPS, RIDES = 120, 64  # of the route and of the draws, as in the lesson
+STEPS, RIDES = 505, 64  # of the route and of the draws, as in the lesson
 SLOW, LITTLE, PROBABILITY, ERROR = "13 km/h", "10 %", 0.85, 0.01
 
 

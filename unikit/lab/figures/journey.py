@@ -198,10 +198,10 @@ def _end(which: str, torque: float, at: float, short: bool) -> str:
 def _key(axes, ridden, held: Span, walked: np.ndarray) -> None:
     """What the lines are, with the narrowest place of each, above the torques; then what happened on the way."""
     narrow, scale = pen.is_narrow(axes), held.torque
-    if not held.driven:
-        lines = [("no motor in this build: nothing is added, and nothing can be lost", style.QUIET)]
-    elif walked.all():
+    if walked.all():
         lines = [("the rider walks all the way", style.PURPLE)]
+    elif not held.driven:
+        lines = [("no motor in this build: nothing is added, and nothing can be lost", style.QUIET)]
     else:
         lines = [
             (f"reserve at the wheel, {_end('least', ridden.least_reserve, ridden.least_reserve_at, narrow)}", style.BLUE),
