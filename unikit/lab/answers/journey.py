@@ -12,7 +12,7 @@ from . import DATA, build, case
 
 EVENING = {"wind_speed": "6 m/s ± 1.5 m/s", "wind_from": "250 deg ± 25 deg", "state_of_charge": "42 % ± 3 %"}
 STEPS, RIDES = 505, 64  # of the route and of the draws, as in the lesson
-SLOW, LITTLE, PROBABILITY, ERROR = "13 km/h", "10 %", 0.85, 0.01
+SLOW, MORE, PROBABILITY, ERROR = "13 km/h", "18 %", 0.85, 0.01
 
 
 @cache
@@ -42,7 +42,7 @@ def just_home() -> float:
 
 
 @cache
-def chance(held_back: str = LITTLE) -> float:
+def chance(held_back: str = MORE) -> float:
     """Probability of getting home with another charge held back, by the draws of the lesson."""
     return outlook.study(replace(build(), {"packs.held_back": held_back}), evening(), thinned(hill(), STEPS), count=RIDES).chance
 
@@ -60,7 +60,9 @@ declare(
         hints=(
             Slip(3.6, "the factor is 3.6: joule per metre or watt-hour per kilometre?"),
             Slip(1 / 3.6, "the factor is 3.6: joule per metre or watt-hour per kilometre?"),
-            Slip(ridden().consumption / ridden(wanted_speed=SLOW).consumption, "that is at the speed that the case wants as its file stands"),
+            Slip(
+                ridden().consumption / ridden(wanted_speed=SLOW).consumption, "that is at the speed that the case wants as its file stands"
+            ),
         ),
     ),
     Exercise(
@@ -87,8 +89,17 @@ declare(
         lambda: ridden("direct", powered=False).time,
         hints=(
             Slip(ridden("direct").time / ridden("direct", powered=False).time, "that is with the motor: powered=False"),
-            Slip(ridden(powered=False).time / ridden("direct", powered=False).time, "that is in the long gear, which is engaged in the file"),
+            Slip(ridden(powered=False).time / ridden("direct", powered=False).time, "that is in the long gear, the engaged one"),
         ),
     ),
-    Exercise("journey.5", "ratio", chance, 0.03, hints=("percent for fraction",)),
+    Exercise(
+        "journey.5",
+        "ratio",
+        chance,
+        0.02,
+        hints=(
+            Slip(chance(f"{build().packs.held_back:.0%}") / chance(), "that is with the charge held back as the file has it"),
+            Slip((1 - chance()) / chance(), "that is the probability of not getting home"),
+        ),
+    ),
 )

@@ -126,7 +126,8 @@ def _chance(axes, ridden, outlook, furthest: float) -> None:
     if outlook is not None:
         chance, error = 100 * outlook.chance, 100 * outlook.chance_error
         pen.line(axes, length, chance, marker="o", color=style.VERMILION, markersize=7)
-        home += f": {chance:.0f} %" + (f" ± {error:.1f} %" if error >= 0.05 else f" of {outlook.rides:.0f} rides")
+        counted = f"{'all' if chance > 50 else 'none of'} {outlook.rides:.0f} rides"
+        home += f": {chance:.0f} % ± {error:.1f} %" if error >= 0.05 else f": {counted}"
         if np.isfinite(outlook.likely):
             pen.words(axes, 0.02 * furthest, 113, f"nine in ten reach {_km(outlook.likely / 1000)}", style.BLUE, 0.95)
     pen.words(axes, 0.02 * furthest, 127, home, style.VERMILION, 0.95)
