@@ -250,6 +250,34 @@ def test_datasheet_says_what_is_wrong_in_one_line(capsys, arguments, said):
     assert code == 2 and out == "" and len(err.splitlines()) == 1 and said in err
 
 
+LOG, RIDE = ROOT / "data" / "logs" / "patchy.csv", ROOT / "data" / "logs" / "patchy.toml"
+
+
+def test_ride_prints_accounts_and_repairs(capsys, tmp_path):
+    code, out, err = run(capsys, "log", LOG, RIDE, "--length", "100 m", "--csv", tmp_path / "stretches.csv")
+    assert (code, err) == (0, "")
+    assert "distance by speed: 0.449 km" in out and "- the last row, line 229, breaks off: left out" in out
+    rows = list(csv.DictReader((tmp_path / "stretches.csv").read_text(encoding="utf-8").splitlines()))
+    assert sum(float(row["distance [m]"]) for row in rows) == pytest.approx(449, abs=0.5)
+    code, _, err = run(capsys, "log", LOG, RIDE, "--csv", tmp_path / "stretches.csv")
+    assert code == 2 and "stretches.csv: not written" in err
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        ((LOG, LOG), "patchy.csv"),
+        ((RIDE, RIDE), "expected one column 'uptime_ms'"),
+        (("none.csv", RIDE), "none.csv: expected a file"),
+        ((LOG, RIDE, "--time", "60 m"), "60 m"),
+        ((LOG, RIDE, "--length", "-5 m"), "length -5.0"),
+    ],
+)
+def test_ride_says_what_is_wrong(capsys, arguments, said):
+    code, out, err = run(capsys, "log", *arguments)
+    assert (code, out) == (2, "") and said in err
+
+
 ROUND = ROOT / "data" / "routes" / "harbour_round.toml"
 WIND = CASES / "head_wind.toml"
 
@@ -270,7 +298,7 @@ def silent(monkeypatch):
 
 
 @pytest.mark.usefixtures("silent")
-def test_ride_prints_the_summary_of_the_study(capsys):
+def test_a_ride_prints_the_summary_of_the_study(capsys):
     code, out, err = run(capsys, "ride", BUILD, WIND, ROUND)
     assert (code, err) == (0, "")
     printed = dict(line.split("  ", 1) for line in out.splitlines())
@@ -280,7 +308,7 @@ def test_ride_prints_the_summary_of_the_study(capsys):
 
 
 @pytest.mark.usefixtures("silent")
-def test_ride_back_twice_as_far_with_draws_and_a_table(capsys, tmp_path):
+def test_a_ride_back_twice_as_far_with_draws_and_a_table(capsys, tmp_path):
     target = tmp_path / "course.csv"
     code, out, err = run(capsys, "ride", BUILD, WIND, ROUND, "--back", "--draws", 32, "--csv", target)
     assert (code, err) == (0, "")
@@ -303,12 +331,12 @@ def test_ride_back_twice_as_far_with_draws_and_a_table(capsys, tmp_path):
         ((ROOT / "data" / "builds" / "harbour_ungeared.toml", WIND, ROUND, "--draws", "32"), "no motor"),
     ],
 )
-def test_ride_says_what_is_wrong(capsys, arguments, said):
+def test_a_ride_says_what_is_wrong(capsys, arguments, said):
     code, out, err = run(capsys, "ride", *arguments)
     assert (code, out) == (2, "") and said in err and "Traceback" not in err
 
 
-def test_ride_tells_how_far_it_is_and_stops_when_told_to(capsys, monkeypatch):
+def test_a_ride_tells_how_far_it_is_and_stops_when_told_to(capsys, monkeypatch):
     from unikit import __main__ as commands
 
     monkeypatch.setattr(commands._Progress, "PATIENCE", 0.0)

@@ -1,4 +1,4 @@
-"""Commands after ``python -m unikit``: ``review BUILD.toml``, ``ride BUILD.toml CASE.toml ROUTE``, ``datasheet SHEET.toml``, ``lab``."""
+"""Commands, each after ``python -m unikit``: ``review``, ``ride``, ``datasheet``, ``log`` and ``lab``; ``-h`` says what each takes."""
 
 from __future__ import annotations
 
@@ -9,9 +9,13 @@ import sys
 import time
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 from . import __version__
+
+if TYPE_CHECKING:
+    from .studies.results import Result
 
 START = Path("notebooks") / "00_start_here.ipynb"
 
@@ -31,6 +35,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
     sheet.add_argument("--into", help="build file whose wheel the motor must fit, and into which it goes")
     sheet.add_argument("--save", help="write that build with the motor in it to this file, which must not exist yet")
     sheet.add_argument("--leave-out", action="append", default=[], metavar="FIELD", help="a field not to believe; may be repeated")
+    log = commands.add_parser("log", help="print the accounts of a ride log, and what was repaired in it")
+    log.add_argument("log", help="table of the log (CSV)")
+    log.add_argument("mapping", help="mapping file that declares its columns (TOML)")
+    cut = log.add_mutually_exclusive_group()
+    cut.add_argument("--time", help="cut it into stretches of this time; default: 60 s")
+    cut.add_argument("--length", help="cut it into stretches of this length of road instead, such as '500 m'")
+    log.add_argument("--csv", help="also write the stretches as a CSV file, which must not exist yet")
     ride = commands.add_parser("ride", help="ride a build along a route and print energy by cause, leg share, range and what was narrowest")
     ride.add_argument("build", help="build file (TOML)")
     ride.add_argument("case", help="case file (TOML): charge, wind, air, trim and pace")
@@ -49,6 +60,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return _datasheet(chosen.sheet, chosen.into, chosen.save, chosen.leave_out)
     if chosen.command == "ride":
         return _ride(chosen)
+    if chosen.command == "log":
+        return _log(chosen.log, chosen.mapping, chosen.time or ("" if chosen.length else "60 s"), chosen.length, chosen.csv)
     return _lab(chosen.notebook)
 
 
@@ -82,7 +95,7 @@ def _ride(asked: argparse.Namespace) -> int:
         lines = result.summary()
         width = max(map(len, lines))
         print("\n".join(f"{label:<{width}}  {text}" for label, text in lines.items()), flush=True)
-    return _write_csv(asked.csv, found[0].table().to_csv(index=False, lineterminator="\n")) if asked.csv else 0
+    return _write_csv(found[0], asked.csv)
 
 
 class _Progress:
@@ -98,17 +111,6 @@ class _Progress:
         if now >= self.next or (self.spoke and share >= 1):
             self.next, self.spoke = now + self.PAUSE, True
             print(f"\r{self.what}: {100 * share:3.0f} %", end="\n" if share >= 1 else "", file=sys.stderr, flush=True)
-
-
-def _write_csv(path: str, text: str) -> int:
-    """Write a file that does not exist yet; 2 with a message where that cannot be."""
-    try:
-        with open(path, "x", encoding="utf-8", newline="") as handle:
-            handle.write(text)
-    except OSError as error:
-        print(f"{path}: not written: {error.strerror or error}", file=sys.stderr)
-        return 2
-    return 0
 
 
 def _datasheet(path: str, build_path: str | None, save_path: str | None, leave_out: Sequence[str]) -> int:
@@ -161,7 +163,41 @@ def _review(build_path: str, cases_path: str | None, rules: str | None, csv_path
         print(found, flush=True)
     except BrokenPipeError:  # the reader of a pipe, such as head, has seen enough
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    return _write_csv(csv_path, found.table().to_csv(index=False, lineterminator="\n")) if csv_path else 0
+    return _write_csv(found, csv_path)
+
+
+def _write_csv(found: Result, path: str | None) -> int:
+    """Write the table of a result where it was asked for, never over a file."""
+    if path:
+        text = found.table().to_csv(index=False, lineterminator="\n")
+        try:
+            with open(path, "x", encoding="utf-8", newline="") as handle:
+                handle.write(text)
+        except OSError as error:
+            print(f"{path}: not written: {error.strerror or error}", file=sys.stderr)
+            return 2
+    return 0
+
+
+def _log(log: str, mapping: str, span: str, length: str | None, csv_path: str | None) -> int:
+    """Print the accounts of a ride log; on a terminal the share that was read comes first."""
+    from . import units
+    from .studies import ride_accounts, stretches
+
+    for stream in (sys.stdout, sys.stderr):
+        stream.reconfigure(errors="replace")
+    told = (lambda share: print(f"\rread {100 * share:.0f} %", end="", file=sys.stderr, flush=True)) if sys.stderr.isatty() else None
+    try:
+        by = {"length": units.parse(length, "length")} if length else {"time": units.parse(span, "time")}
+        found = ride_accounts.study(*stretches.stretches_of(log, mapping, **by, progress=told))
+    except ValueError as error:
+        print(error, file=sys.stderr)
+        return 2
+    finally:
+        if told:
+            print(file=sys.stderr)
+    print(found.page(), flush=True)
+    return _write_csv(found, csv_path)
 
 
 def _cases_near(build: Path) -> Path:

@@ -128,6 +128,8 @@ KINDS: dict[str, Kind] = dict(
         ("torque per voltage", Kind("torque per voltage", "N*m/V", {"N*m/V": "N*m/V", "Nm/V": "N*m/V"})),
         ("voltage per torque", Kind("voltage per torque", "V/(N*m)", {"V/(N*m)": "V/(N*m)", "mV/(N*m)": "mV/(N*m)"})),
         _kind("current squared time", "A^2*s"),
+        _kind("speed squared time", "m^2/s"),
+        _kind("speed cubed time", "m^3/s^2"),
         _kind("root of a pressure", "Pa^0.5", "MPa^0.5"),
         _kind("resistance per length", "ohm/m", "ohm/km", "mohm/m"),
     ]
@@ -202,6 +204,8 @@ NewtonMetrePerKelvin = _annotate("torque drift")
 NewtonMetrePerVolt = _annotate("torque per voltage")
 VoltPerNewtonMetre = _annotate("voltage per torque")
 AmpereSquaredSecond = _annotate("current squared time")
+SpeedSquaredSecond = _annotate("speed squared time")
+SpeedCubedSecond = _annotate("speed cubed time")
 OhmPerMetre = _annotate("resistance per length")
 RootPascal = _annotate("root of a pressure")
 Ratio = _annotate("ratio")

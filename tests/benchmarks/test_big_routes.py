@@ -81,3 +81,17 @@ def test_a_hundred_kilometres_at_ten_metres(tmp_path):
     routes.study(found)
     print(f"\n{len(route.distance):,} points: read in {read:.3f} s, studied in {time.perf_counter() - start:.3f} s")
     assert len(route.distance) == 10_001 and read < 2
+
+
+def test_a_redraw_of_the_panel_takes_at_most_forty_milliseconds(root):
+    from unikit.lab import upload
+
+    chosen = upload.pick(root / "data/routes")
+    chosen.choose("Over the hill")
+    panel, spent = upload.panel(chosen), []
+    for smoothing in range(20, 60):
+        start = time.process_time()
+        panel.set(smoothing=float(smoothing))
+        spent.append(time.process_time() - start)
+    print(f"\nredraw {1e3 * np.median(spent):.0f} ms")
+    assert np.median(spent) < 0.04

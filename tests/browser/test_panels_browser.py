@@ -2,50 +2,28 @@
 
 import re
 
-import nbformat
+import browsing
 import pytest
-from nbformat import v4
+from browsing import MILLISECONDS, too_wide
 
 from unikit.lab import panels
-from unikit.lab.lesson import KERNELSPEC
 
 pytestmark = pytest.mark.browser
 
 WIDE, PHONE = (1280, 1500), (400, 3200)  # tall enough for a whole panel on one screenshot
-MILLISECONDS = 90_000
-
-
-def notebook(root, topic):
-    """A cell with one panel."""
-    code = (
-        "from unikit.inputs import load_build, load_case\n"
-        "from unikit.lab import panels\n"
-        f"panels.{topic}(load_build({str(root / 'data/builds/harbour_commuter.toml')!r}),"
-        f" load_case({str(root / 'data/cases/harbour_hill.toml')!r}))"
-    )
-    return v4.new_notebook(cells=[v4.new_code_cell(code)], metadata={"kernelspec": KERNELSPEC})
 
 
 def opened(chromium, served, root, topic, size):
     """The page with the panel shown, after all cells ran."""
     from playwright.sync_api import expect
 
-    folder, address, token = served
-    nbformat.write(notebook(root, topic), folder / f"{topic}.ipynb")
-    page = chromium.new_page()
-    page.set_default_timeout(MILLISECONDS)
-    page.set_viewport_size({"width": size[0], "height": size[1]})
-    page.goto(f"{address}/doc/tree/{topic}.ipynb?token={token}&reset")
-    page.wait_for_function(
-        "window.jupyterapp && window.jupyterapp.shell.currentWidget && window.jupyterapp.shell.currentWidget.sessionContext"
+    code = (
+        "from unikit.inputs import load_build, load_case\n"
+        "from unikit.lab import panels\n"
+        f"panels.{topic}(load_build({str(root / 'data/builds/harbour_commuter.toml')!r}),"
+        f" load_case({str(root / 'data/cases/harbour_hill.toml')!r}))"
     )
-    page.evaluate(
-        """async () => {
-            const context = window.jupyterapp.shell.currentWidget.sessionContext;
-            await context.ready;
-            await window.jupyterapp.commands.execute('notebook:run-all-cells');
-        }"""
-    )
+    page = browsing.opened(chromium, served, topic, [code], size)
     panel = page.locator(".unikit-panel")
     expect(panel).to_be_visible(timeout=MILLISECONDS)
     expect(panel.locator("img")).to_be_visible(timeout=MILLISECONDS)
@@ -61,20 +39,6 @@ def computed(panel):
 
 def number(text):
     return float(re.search(r"[-−]?\d+(\.\d+)?", text)[0].replace("−", "-"))
-
-
-def too_wide(panel):
-    """What inside the panel ends right of it, or makes it scroll sideways."""
-    return panel.evaluate(
-        """panel => {
-            const edge = panel.getBoundingClientRect().right + 1;
-            const wide = [...panel.querySelectorAll('*')].filter(one => one.getBoundingClientRect().right > edge)
-                .map(one => one.tagName + '.' + one.className + ' ' + Math.round(one.getBoundingClientRect().right - edge));
-            if (panel.scrollWidth > panel.clientWidth + 1) wide.push('the panel scrolls');
-            if (document.documentElement.scrollWidth > innerWidth + 1) wide.push('the page scrolls');
-            return wide.slice(0, 8);
-        }"""
-    )
 
 
 def test_a_slider_moved_by_the_keyboard_changes_number_and_picture(chromium, served, root, reports):

@@ -89,7 +89,7 @@ def test_print_has_units_and_spreads(commuter, root):
         "Cranks(length=120 mm to 130 mm in 2 values"
     )
     assert str(commuter.cranks).splitlines() == ["length            131 mm", "reference_length  143 mm"]
-    assert "slope             6 %" in str(load_case(root / "data" / "cases" / "harbour_hill.toml"))
+    assert "\nslope              6 %\n" in str(load_case(root / "data" / "cases" / "harbour_hill.toml"))
 
 
 def test_a_build_of_draws_prints_ranges(commuter):

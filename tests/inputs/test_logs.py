@@ -183,3 +183,11 @@ def test_a_made_log_says_what_it_needs():
         make_log("made", "invented", 50.0, {"lean_rat": [1.0]})
     with pytest.raises(ValueError, match="lists of one length"):
         make_log("made", "invented", 50.0, {"lean_rate": [1.0, 2.0], "speed": [1.0]})
+
+
+def test_a_log_may_begin_on_a_later_line(read):
+    log = read(
+        ("format = 1", "format = 1\nnames_line = 2\nfirst_line = 4"),
+        text="made by no one\n" + TABLE.replace("torque\n", "torque\nms,,deg/s,N·m\n"),
+    )
+    assert log["pedal_torque"] == pytest.approx([1.5, 2.5, 3.5, -4.5])

@@ -145,7 +145,7 @@ class TestRecordings:
         assert route.length == pytest.approx(true.length, rel=0.002)  # the position wanders
         turned = np.interp(route.distance, true.distance[:-1], np.unwrap(true.heading))
         assert np.sqrt(np.mean((1 - np.cos(route.heading - turned[:-1])) * 2)) < np.radians(12)
-        assert re.search(r"climb: 8\d\d m as recorded, 4\d\d m mended, 24\d m so", route.notes[-1])
+        assert re.search(r"climb: 8\d\d m as recorded, 4\d\d m mended, 24\d m smoothed", route.notes[-1])
 
 
 class TestTables:

@@ -13,6 +13,7 @@ from .hub_parts import Gear, Gears, Hub
 from .logs import Log, load_log, make_log
 from .parts import Brake, Cranks, Frame, Rider, Wheel
 from .reading import load_build, load_case, load_cases
+from .ride_logs import RideLog, RideStream, load_ride, make_ride
 from .route import Route, make_route
 from .route_files import load_route, read_route, save_route
 from .schema import describe, fields, meaning, schema
@@ -44,6 +45,8 @@ __all__ = [
     "Packs",
     "Problem",
     "Rated",
+    "RideLog",
+    "RideStream",
     "Rider",
     "Route",
     "Spec",
@@ -62,8 +65,10 @@ __all__ = [
     "load_cases",
     "load_datasheet",
     "load_log",
+    "load_ride",
     "load_route",
     "make_log",
+    "make_ride",
     "make_route",
     "meaning",
     "read_route",

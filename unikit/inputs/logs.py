@@ -17,65 +17,28 @@ from typing import Any
 import numpy as np
 
 from .. import units
-from .columns import Column, Declared, read_table, refuse
+from .columns import Declared, read_table, refuse
 from .errors import show
-from .fields import Named, nearest
+from .fields import Named
+from .log_mapping import Layout, Recorded, check_shapes, read_layout
 from .reading import label, read_toml
 
-MAPPING_FORMAT = 1
 EVEN = 1e-6  # intervals that vary less than this share are even
-
-# What a column may hold, with its kind of unit; all but the time may be missing.
-QUANTITIES: dict[str, str] = {
-    "time": "time",
-    "lean_rate": "rotation",
-    "pedal_torque": "torque",
-    "speed": "speed",
-    "crank_rate": "rotation",
-    "pedal_power": "power",
-    "distance": "length",
-    "altitude": "length",
-    "latitude": "angle",
-    "longitude": "angle",
-    "battery_voltage": "voltage",
-    "battery_current": "current",
-}
-_COLUMN_NAMES = ("column", "unit", "sign")
-_NAMES = ("format", "name", "source", "note", "delimiter", "decimal", "largest_jitter", "columns")
 
 
 @dataclass(frozen=True)
 class Declaration:
     """What a mapping file declares."""
 
-    name: str
-    source: str
-    delimiter: str
-    decimal: str
+    layout: Layout
     largest_jitter: float
-    columns: Mapping[str, Column]
 
 
 @dataclass(frozen=True, eq=False)
-class Log:
+class Log(Recorded):
     """One ride on an even grid of time: SI arrays by quantity, which cannot be written to."""
 
-    name: str
-    source: str
     sampling_rate: units.Hertz
-    values: Mapping[str, np.ndarray]
-
-    def __getitem__(self, quantity: str) -> np.ndarray:
-        if quantity not in self.values:
-            raise ValueError(f"log {self.name!r} has no {quantity}; it holds {', '.join(self.values)}")
-        return self.values[quantity]
-
-    def __contains__(self, quantity: str) -> bool:
-        return quantity in self.values
-
-    def get(self, quantity: str) -> np.ndarray | None:
-        """A quantity that may be missing."""
-        return self.values.get(quantity)
 
     @property
     def duration(self) -> units.Second:
@@ -85,17 +48,11 @@ class Log:
 
 def make_log(name: str, source: str, sampling_rate: units.Hertz, values: Mapping[str, Any]) -> Log:
     """A log from SI arrays on an even grid, such as a computed ride; the time is made where it is not given."""
-    unknown = [quantity for quantity in values if quantity not in QUANTITIES]
-    if unknown:
-        raise ValueError(f"a log has no quantity {unknown[0]!r}{nearest(unknown[0], QUANTITIES)}")
-    lengths = {quantity: np.shape(value) for quantity, value in values.items()}
-    if not lengths or len(set(lengths.values())) != 1 or any(len(shape) != 1 for shape in lengths.values()):
-        raise ValueError(f"the quantities of a log must be lists of one length, got shapes {lengths}")
-    count = next(iter(lengths.values()))[0]
+    count = check_shapes(values)
     kept = {"time": np.arange(count) / sampling_rate} | {quantity: np.array(value, float) for quantity, value in values.items()}
     for value in kept.values():
         value.flags.writeable = False
-    return Log(name, source, float(sampling_rate), Named(kept))
+    return Log(name, source, Named(kept), float(sampling_rate))
 
 
 def load_log(path: str | os.PathLike[str], mapping_path: str | os.PathLike[str]) -> Log:
@@ -104,9 +61,10 @@ def load_log(path: str | os.PathLike[str], mapping_path: str | os.PathLike[str])
     Raises :class:`InputError` that names file, row, column and value of what is wrong.
     """
     mapping = load_mapping(mapping_path)
-    table = read_table(path, mapping.columns, mapping.delimiter, mapping.decimal)
+    layout = mapping.layout
+    table = read_table(path, layout.columns, layout.delimiter, layout.decimal, layout.head)
     rate, values = _evenly(table.values, mapping, table.file, table.lines)
-    return make_log(mapping.name, mapping.source, rate, values)
+    return make_log(layout.name, layout.source, rate, values)
 
 
 # -- the mapping -------------------------------------------------------------------
@@ -115,15 +73,10 @@ def load_log(path: str | os.PathLike[str], mapping_path: str | os.PathLike[str])
 def load_mapping(path: str | os.PathLike[str]) -> Declaration:
     """Read the declaration of a log's columns."""
     table, declared = read_toml(path), Declared(label(path))
-    declared.only(table, _NAMES)
-    if table.get("format") != MAPPING_FORMAT:
-        declared.wrong("format", table.get("format"), f"format = {MAPPING_FORMAT}", show(table.get("format")))
-    texts = [declared.text(table, name) for name in ("name", "source")]
-    separators = declared.separators(table)
+    layout = read_layout(table, declared, ("largest_jitter",))
     jitter = _jitter(table.get("largest_jitter"), declared)
-    columns = _columns(table.get("columns"), declared)
     declared.done()
-    return Declaration(*texts, *separators, jitter, columns)
+    return Declaration(layout, jitter)
 
 
 def _jitter(value: Any, declared: Declared) -> float:
@@ -137,30 +90,12 @@ def _jitter(value: Any, declared: Declared) -> float:
     return share
 
 
-def _columns(table: Any, declared: Declared) -> dict[str, Column]:
-    if not isinstance(table, Mapping) or "time" not in table or len(table) < 2:
-        found = show(table) if table else "nothing, it is missing"
-        declared.wrong("columns", None, "a table [columns.time] and one for each other quantity", found)
-        return {}
-    found: dict[str, Column] = {}
-    for quantity, entry in table.items():
-        place = f"columns.{quantity}"
-        if quantity not in QUANTITIES:
-            declared.wrong(place, None, f"one of {', '.join(QUANTITIES)}", f"an unknown quantity{nearest(quantity, QUANTITIES)}")
-            continue
-        column = declared.column(entry, QUANTITIES[quantity], place, _COLUMN_NAMES)
-        if column:
-            found[quantity] = column
-    declared.once(found, "columns")
-    return found
-
-
 # -- the grid of time --------------------------------------------------------------
 
 
 def _evenly(values: dict[str, np.ndarray], mapping: Declaration, file: str, lines: array.array) -> tuple[float, dict[str, np.ndarray]]:
     """Everything on an even grid of time, if the intervals vary little enough for that; the rate, and the values."""
-    time, name = values["time"], mapping.columns["time"].column
+    time, name = values["time"], mapping.layout.columns["time"].column
     intervals = np.diff(time)
     back = np.flatnonzero(intervals <= 0)
     if len(back):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import dataclasses
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -183,7 +184,7 @@ def _recorded(path: str | os.PathLike[str], wanted: str | None) -> Way:
 def _table(path: str | os.PathLike[str], mapping: str | os.PathLike[str]) -> Way:
     """A table as its mapping declares it."""
     name, source, delimiter, decimal, columns = _mapping(mapping)
-    table = read_table(path, columns, delimiter, decimal, _MAY_MISS)
+    table = read_table(path, _may_miss(columns), delimiter, decimal)
     values, file = _filled(table.values), table.file
     distance = values.pop("distance", None)
     if distance is not None:
@@ -227,6 +228,11 @@ def _mapping(path: str | os.PathLike[str]) -> tuple[str, str, str, str, dict[str
     return *texts, *separators, found
 
 
+def _may_miss(columns: Mapping[str, Column]) -> dict[str, Column]:
+    """The columns of a table, with empty cells allowed where a value may be missing."""
+    return {name: dataclasses.replace(column, missing=("",)) if name in _MAY_MISS else column for name, column in columns.items()}
+
+
 def _filled(values: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
     """The columns of a table with the usual value in empty cells; headings from 0 to below a turn."""
     found = {name: np.where(np.isnan(value), _USUAL.get(name, np.nan), value) for name, value in values.items()}
@@ -257,7 +263,7 @@ def _own_table(path: str | os.PathLike[str]) -> Route:
         expected = "the columns 'distance [m]' and 'altitude [m]', or a mapping that declares others"
         raise refuse(f"{file}:1", expected, ", ".join(map(show, header[:12])))
     columns = columns or {name: Column(title, unit, 1, QUANTITIES[name]) for name, (title, unit) in OWN.items()}
-    values = _filled(read_table(path, columns, ",", ".", _MAY_MISS).values)
+    values = _filled(read_table(path, _may_miss(columns), ",", ".").values)
     places = _places(values, file)
     steps = {name: values.pop(name)[:-1] for name in OF_STEPS if name in values}  # the last row has no step after it
     try:

@@ -229,7 +229,7 @@ def resampled(found: Repaired, step: float = STEP, smoothing: float | None = Non
         note += f"; noise leaves ±{100 * profile.slope_noise(found.noise, found.spacing, smoothing):.2f} % of slope"
     mended = profile.climb(found.altitude)
     before = f"{found.climb_recorded:.0f} m as recorded, {mended:.0f} m mended" if found.noise else f"{mended:.0f} m as written"
-    climbs = f"climb: {before}, {route.climb:.0f} m so"
+    climbs = f"climb: {before}, {route.climb:.0f} m {'smoothed' if smoothing else 'at these steps'}"
     return dataclasses.replace(route, notes=(*found.notes, note, climbs))
 
 

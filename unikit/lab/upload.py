@@ -159,11 +159,12 @@ def pick(folder: str | Path = "data/routes", mapping: str | Path | None = None, 
 def panel(chosen: Pick, **options: Any) -> Panel:
     """The chosen route: its faults, its profile, and what smoothing does to its climb."""
     controls = [
-        Control("smoothing", "Smoothing length", "m", 0.0, 300.0, 1.0, "length"),
+        Control("smoothing", "Smoothing length", "m", 0.0, 500.0, 1.0, "length"),
         Control("step", "Step", "m", 5.0, 50.0, 5.0, "length"),
     ]
-    start = {"smoothing": chosen.repaired.usual if chosen.smoothing is None else chosen.smoothing, "step": chosen.step}
+    usual = lambda: chosen.repaired.usual if chosen.smoothing is None else chosen.smoothing
     study = lambda smoothing, step: routes_study.study(chosen.repaired, smoothing, step)
+    start = {"smoothing": usual(), "step": chosen.step}
     made = Panel(study, PICTURES["routes"], controls, start, title="Route and climb", **options)
-    chosen.observe(lambda route: made.redraw())
+    chosen.observe(lambda route: made.set(smoothing=usual()))
     return made

@@ -13,14 +13,15 @@ POINTS = 1500  # of a profile that are drawn
 
 
 def _span(result) -> tuple[float, float, float, float]:
-    """Last kilometre, lowest and highest altitude, greatest climb."""
+    """End of the distance in kilometres, lowest and highest altitude, greatest climb."""
     recorded = result.repaired
     known = recorded.way.altitude[np.isfinite(recorded.way.altitude)]
     both = np.concatenate([recorded.altitude, np.clip(known, recorded.altitude.min() - 30, recorded.altitude.max())])
     low = 10 * np.floor(both.min() / 10)
     room = pen.nice(1.65 * float(both.max() - low))  # the key stands above the profile
     most = pen.nice(1.3 * float(min(result.climbs[1], 2.5 * max(np.interp(30.0, result.lengths, result.climbs), 1.0))))
-    return float(result.length) / 1000, float(low), float(low + room), most
+    last = np.ceil(result.length / 100) / 10  # the road's length changes by metres as it is smoothed; the axis should not
+    return float(last), float(low), float(low + room), most
 
 
 def _frame(axes, result) -> None:
