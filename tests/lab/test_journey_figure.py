@@ -6,12 +6,11 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from unikit.formulas import _journey
 from unikit.inputs import load_build, load_case, make_route, replace, steady_way
 from unikit.lab import panels, ride_topics, upload
 from unikit.lab.figures import PICTURES, journey, pen
 from unikit.studies import journey as journey_study
-from unikit.studies.riding import LONGEST_STEP
+from unikit.studies.riding import LONGEST_STEP, is_compiled
 
 
 @pytest.fixture(scope="module")
@@ -164,9 +163,9 @@ def test_long_routes_are_ridden_in_fewer_steps_while_a_slider_moves(given, monke
     at = np.arange(0.0, 30_001.0, 5.0)
     route = make_route("far", "invented", at, 20 * np.sin(at / 900), heading=0.0)
     panel = panels.journey(build, case, route)
-    compiled = _journey.compiled() is not None
-    assert panel.result.main.distance.size == pytest.approx(max(ride_topics.DRAGGED[compiled], 30_000 / LONGEST_STEP), rel=0.1)
-    monkeypatch.setattr(_journey, "compiled", lambda: None)
+    expected = max(ride_topics.DRAGGED[is_compiled()], 30_000 / LONGEST_STEP)
+    assert panel.result.main.distance.size == pytest.approx(expected, rel=0.1)
+    monkeypatch.setattr(ride_topics, "is_compiled", lambda: False)
     panel.redraw()
     assert panel.result.main.distance.size == pytest.approx(1200, rel=0.1)
     whole = journey_study.study(build, case, route)

@@ -6,11 +6,10 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from ..formulas import _journey
 from ..inputs import Build, Case, Route, replace, steady_way, there_and_back, thinned
 from ..studies import journey as journey_study
 from ..studies import outlook as outlook_study
-from ..studies.riding import LONGEST_STEP
+from ..studies.riding import LONGEST_STEP, is_compiled
 from .controls import Choice
 from .topic import GAIN, RATIO, Topic
 
@@ -32,11 +31,11 @@ def _light(route: Route, steps: int) -> Route:
 
 
 def _journey_quick(build: Build, case: Case, route: Route) -> tuple[Any, ...]:
-    return (journey_study.study(build, _eased(case), _light(route, DRAGGED[_journey.compiled() is not None])),)
+    return (journey_study.study(build, _eased(case), _light(route, DRAGGED[is_compiled()])),)
 
 
 def _journey_later(build: Build, case: Case, route: Route) -> tuple[Any, ...]:
-    case, fast = _eased(case), _journey.compiled() is not None
+    case, fast = _eased(case), is_compiled()
     ridden = journey_study.study(build, case, _light(route, PAUSED[fast]))
     if build.motor is None or build.packs is None:
         return (ridden,)
