@@ -47,11 +47,11 @@ def _routes(build: Build, case: Case, routes: Any) -> Choice:
     """Routes by the names that the reader sees; those of the case itself where none are handed over."""
     routes = getattr(routes, "routes", routes)
     if routes is None or (not isinstance(routes, Route) and not len(routes)):
-        out = steady_way("one way", max(case.distance, 100.0), case.slope)
-        routes = {"the case's slope": out, "the case's slope and back": there_and_back(out)}
+        out = steady_way("slope of the case", max(case.distance, 100.0), case.slope)
+        routes = (out, there_and_back(out))
     elif isinstance(routes, Route):
-        routes = {routes.name: routes}
-    elif not isinstance(routes, Mapping):
+        routes = (routes,)
+    if not isinstance(routes, Mapping):
         routes = {route.name: route for route in routes}
     return Choice("route", "Route", dict(routes))
 
@@ -74,8 +74,9 @@ RIDE = {
             "range",
             "consumption",
             "leg_share",
-            "charge_end",
+            "cells",
             "fed_back",
+            "charge_end",
             "time",
             "mean_speed",
             "walked",

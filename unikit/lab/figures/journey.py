@@ -27,7 +27,7 @@ PAYERS = ("from the legs", "from the cells")
 PASSING = "(put into speed)"
 ROWS = (*(text for _, text in CAUSES), *PAYERS, PASSING)
 WH_PER_KM = 3.6
-GROUND, FOOT = 0.46, 0.07  # depth of the ground below zero torque, and what stays free below that line, in shares of the torque axis
+GROUND, FOOT = 0.5, 0.07  # depth of the ground below zero torque, and what stays free below that line, in shares of the torque axis
 KEY = 0.32  # room for the key above the torque axis, in the same shares
 TOUCHED = 1e-6  # N*m of reserve: less is a limit that is met
 
@@ -162,7 +162,7 @@ def _along(axes, ridden, held: Span) -> None:
     """Ground line, reserve and cut-out step over distance, and where a limit is met or the rider walks."""
     at, scale = ridden.distance / 1000, held.torque
     rise = max(held.high - held.low, 1.0)
-    ground = scale * (-GROUND + 0.1 + (GROUND - 0.1 - FOOT) * (ridden.altitude - held.low) / rise)
+    ground = scale * (-GROUND + 0.17 + (GROUND - 0.17 - FOOT) * (ridden.altitude - held.low) / rise)
     outline = np.column_stack([np.r_[0.0, at, at[-1]], np.r_[ground[0], ground, -GROUND * scale]])
     outline = np.vstack([[0.0, -GROUND * scale], outline])
     axes.add_artist(Polygon(outline, closed=True, facecolor=(style.QUIET, 0.16), edgecolor=style.QUIET, linewidth=1.0))
@@ -174,8 +174,9 @@ def _along(axes, ridden, held: Span) -> None:
     lowest, highest = int(np.argmin(ridden.altitude)), int(np.argmax(ridden.altitude))
     told = [(lowest, f"{held.low:.0f} m")] + ([(highest, f"{held.high:.0f} m")] if held.high - held.low >= 1 else [])
     for place, text in told:
-        x = min(max(at[place], 0.05 * held.length), 0.95 * held.length)
-        pen.words(axes, x, ground[place] - 0.08 * scale, text, style.QUIET, size, ha="center")
+        along = at[place] / held.length
+        ha = "left" if along < 0.1 else "right" if along > 0.9 else "center"
+        pen.words(axes, at[place], ground[place] - 0.1 * scale, text, style.QUIET, size, ha=ha)
     if held.driven:
         gone = np.where(walked, np.nan, ridden.reserve)
         step = np.where(walked, np.nan, np.abs(ridden.cut_out_step))
