@@ -105,7 +105,7 @@ CASE = {
     "sun": Setting("Sunshine", "W/m^2", 0, 1100, 10),
     "winding_start": Setting("Winding at the start", "°C", -15, 180, 1),
     "pack_temperature": Setting("Cells of the packs", "°C", -20, 50, 1),
-    "wanted_speed": Setting("Wanted speed", "km/h", 1, 40, 0.5),
+    "wanted_speed": Setting("Wanted speed", "km/h", 2, 40, 0.5),
     "wind_speed": Setting("Wind by direction", "m/s", 0, 15, 0.5),
     "wind_from": Setting("That wind comes from", "deg", 0, 360, 5),
     "leg_power": Setting("Legs give at ease", "W", 20, 350, 5),
