@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from broadcasting import assert_broadcasts
 from published import published
+from scipy.integrate import solve_ivp
 
 from unikit.formulas import pedalling
 
@@ -95,9 +96,39 @@ def test_trade_practice_shorter_cranks_raise_the_saddle_by_what_the_crank_loses(
     assert pedalling.saddle_shift(after, before) < 0, "longer cranks lower it"
 
 
+@pytest.mark.checks("independent", "pedalling.work_left")
+def test_work_left_solves_its_differential_equation():
+    critical, capacity = 210.0, 14_000.0
+
+    def rate(_, left):
+        return critical - power if power > critical else (1 - left / capacity) * (critical - power)
+
+    left, time = capacity, 47.0
+    for power in (330.0, 90.0, 210.0, 260.0, 0.0, 209.0):
+        after = pedalling.work_left(time, power, critical, capacity, left)
+        integrated = solve_ivp(rate, (0, time), [left], rtol=1e-11, atol=1e-9)
+        assert after == pytest.approx(integrated.y[0, -1], rel=1e-9)
+        left = float(after)
+
+
+@pytest.mark.checks("limit", "pedalling.work_left", "pedalling.time_to_exhaustion")
+def test_work_left_is_spent_when_the_power_cannot_be_held_any_longer():
+    time = pedalling.time_to_exhaustion(350.0, 250.0, 12_000.0)
+    assert pedalling.work_left(time, 350.0, 250.0, 12_000.0) == pytest.approx(0.0, abs=1e-9)
+    assert pedalling.work_left(2 * time, 350.0, 250.0, 12_000.0) == 0.0
+    # so far below critical power that W' would come back in W'/(CP - P), after that time 1/e of it is still missing
+    assert pedalling.work_left(120.0, 150.0, 250.0, 12_000.0, 0.0) == pytest.approx(12_000.0 * (1 - np.exp(-1)), rel=1e-12)
+    with pytest.raises(ValueError, match="work_capacity - start_work"):
+        pedalling.work_left(1.0, 150.0, 250.0, 12_000.0, 13_000.0)
+
+
 @pytest.mark.parametrize(
     ("function", "arguments"),
     [
+        (
+            pedalling.work_left,
+            {"time": [0.0, 60.0], "power": [100.0, 250.0, 300.0], "critical_power": [200.0, 260.0], "work_capacity": 15000.0},
+        ),
         (
             pedalling.torque_at_cadence,
             {"zero_cadence_torque": [120.0, 160.0], "zero_torque_cadence": 24.0, "cadence": [-2.0, 0.0, 9.0, 30.0]},

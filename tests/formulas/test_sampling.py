@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy import stats
 from scipy.special import ndtri
 from scipy.stats import norm
 
@@ -192,6 +193,29 @@ def test_stated_sampling_error_is_that_over_many_seeds(plain):
         inside, off, error = np.array(rows, float).T
         assert 0.915 <= inside.mean() <= 0.99, name
         assert np.sqrt(np.mean(off**2)) == pytest.approx(np.sqrt(np.mean(error**2)), rel=0.2), name
+
+
+@pytest.mark.checks("independent", "sampling.mean")
+def test_error_of_plain_draws_is_the_standard_error_of_the_mean():
+    values = np.random.default_rng(4).gamma(2.0, size=40)
+    found, known = sampling.mean(values[:, None]), stats.t.interval(0.95, 39, values.mean(), stats.sem(values))
+    assert found.error == pytest.approx(stats.sem(values), rel=1e-12)
+    assert (found.low, found.high) == pytest.approx(known, rel=1e-10)
+
+
+def test_error_of_an_index_is_the_jackknife_written_out():
+    base, other, mixed = np.random.default_rng(6).normal(size=(3, 5, 8))
+    middle = (base.mean() + other.mean()) / 2
+    a, b, m = (item - middle for item in (base, other, mixed))
+
+    def share(rows):
+        pooled = np.concatenate([a[rows], b[rows]])
+        return np.mean((a[rows] - m[rows]) ** 2) / 2 / pooled.var()
+
+    whole, without = share(np.arange(5)), np.array([share(np.delete(np.arange(5), place)) for place in range(5)])
+    found = sampling.total_effect(base, other, mixed)
+    assert found.value == pytest.approx(5 * whole - 4 * without.mean(), rel=1e-12)
+    assert found.error == pytest.approx(np.sqrt(4 / 5 * np.sum((without - without.mean()) ** 2)), rel=1e-12)
 
 
 @pytest.mark.checks("published", "sampling.probability")

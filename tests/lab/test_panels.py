@@ -12,7 +12,7 @@ from unikit.lab import panels
 from unikit.lab.controls import Choice
 
 BUILDS = ("harbour_commuter", "harbour_ungeared", "classroom_demonstrator")
-NEEDS_MOTOR = ("motor", "winding", "reach", "heat", "climbs", "carriage", "pack", "sensing", "joining", "wiring")
+NEEDS_MOTOR = ("slopes", "motor", "winding", "reach", "heat", "climbs", "carriage", "pack", "sensing", "joining", "wiring")
 STILL = {  # what moves no finding of a build that does not state its hub, or the rest of its packs
     ("parts", "harbour_ungeared"): ("rider.mass", "case.speed", "case.head_wind"),
     ("parts", "classroom_demonstrator"): ("packs.held_back", "case.speed", "case.head_wind"),
@@ -20,6 +20,7 @@ STILL = {  # what moves no finding of a build that does not state its hub, or th
     ("journey", "harbour_commuter"): ("case.wind_from",),
     ("journey", "harbour_ungeared"): ("case.wind_from", "case.leg_power"),
     ("journey", "classroom_demonstrator"): ("case.wind_from", "case.leg_power"),
+    ("slopes", "classroom_demonstrator"): ("assist.trim_step",),  # a step above its cap is refused, and the picture stays
 }
 PAIRS = [(topic, build) for topic in panels.ASKED for build in BUILDS]
 

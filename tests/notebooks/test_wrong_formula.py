@@ -40,6 +40,7 @@ FORMULA = {
     "hub_bears": "shafts.key_pressure",
     "calibration": "calibration.hung_torque",
     "routes": "profile.climb",
+    "slopes": "road.slope_force",
 }
 
 # Python runs this at the start of every process, so also of the notebook's kernel.

@@ -198,7 +198,7 @@ def test_shares_are_those_of_one_number_at_a_time():
     for path in ("wind_from", "air_temperature"):
         case = replace(case, {path: case.spreads[path].nominal})
     build = replace(build, {"rider.mass": "78 kg ± 1.5 kg", "wheel.rolling_coefficient": "0.007 to 0.009"})
-    found = outlook.ranking(build, case, route, count=128)
+    found = outlook.ranking(build, case, route, of="energy", count=128)
 
     def left(**changes):
         one, there = build, case
@@ -221,14 +221,21 @@ def test_shares_are_those_of_one_number_at_a_time():
         assert total == pytest.approx(squares[path] / whole_square, abs=0.05), path
 
 
-def test_the_first_is_worth_what_it_says():
+@pytest.mark.parametrize(("of", "first", "column"), [("energy", "capacity_left", "left"), ("range", "wind_from", "distance")])
+def test_the_first_is_worth_what_it_says(of, first, column):
     """The range spreads less by so much, once the number at the head of the list is known."""
-    build, case, found = examples.build(), windy(), ranked()
-    assert found.next.startswith("charge of the full packs now over that when new") and found.path[0] == "capacity_left"
+    build, case, found = examples.build(), windy(), outlook.ranking(examples.build(), windy(), hill(), of=of)
+    assert found.path[0] == first and found.next == found.number[0]
     before = outlook.study(build, case, hill(), count=128)
-    after = outlook.study(build, replace(case, {"capacity_left": case.spreads["capacity_left"].nominal}), hill(), count=128)
-    shrink = (before.left_deviation - after.left_deviation) / before.consumption
-    assert shrink == pytest.approx(found.shrink[0], rel=0.1)
+    per_metre = before.consumption if of == "energy" else 1.0
+    assert found.range_deviation * per_metre == pytest.approx(before.each[column].std(), rel=0.1)
+    left = []  # known, but whatever it is: the mean of the variances that are left
+    for seed, known in enumerate(case.spreads[first].quantile((np.arange(12) + 0.5) / 12)):
+        after = outlook.study(build, replace(case, {first: float(known)}), hill(), count=64, seed=seed)
+        left.append(after.each[column].var())
+    shrink = (before.each[column].std() - np.sqrt(np.mean(left))) / per_metre
+    assert found.shrink[0] == pytest.approx(shrink, abs=3 * found.shrink_error[0] + 0.05 * shrink)
+    assert found.shrink_error[0] < 0.1 * shrink
     assert np.all(np.diff(found.shrink) <= 0)
 
 
@@ -256,6 +263,13 @@ def test_what_cannot_be_answered_is_refused():
         outlook.study(examples.build("harbour_ungeared"), windy(), hill())
     with pytest.raises(ValueError, match="states the spread of a number: there is nothing to rank"):
         outlook.ranking(certain(), examples.case(), hill())
+    with pytest.raises(ValueError, match="of must be one of 'range', 'energy', got 'charge'"):
+        outlook.ranking(certain(), windy(), hill(), of="charge")
+    downhill = make_route("down", "invented", np.linspace(0.0, 1000.0, 11), np.linspace(60.0, 0.0, 11))
+    uncertain = replace(examples.case(trim="level"), {"state_of_charge": "50 % to 60 %"})
+    for of, message in (("range", "their range has no limit: rank by energy"), ("energy", "no distance stands for the energy")):
+        with pytest.raises(ValueError, match=message):
+            outlook.ranking(replace(certain(), {"controller.standby_power": 0.0}), uncertain, downhill, of=of, count=16)
     with pytest.raises(ValueError, match="count must be at least 1, got 0"):
         outlook.study(certain(), windy(), hill(), count=0)
     nowhere = make_route("nowhere", "invented", [0.0, 100.0], [0.0, 0.0])

@@ -189,7 +189,9 @@ PEDAL, NEEDED, LEVER, GAIN, SET_TRIM, BOTTOM, TOP, DRAG, CADENCE, FOUND = range(
 
 FADE = 0.1  # share of the work capacity over whose last part the legs come back to critical power
 GETTING_OFF = 3.0  # s to get off, and as long to mount again; common practice, no source
-IN_HAND = 4.0  # so many times the work above critical power must be left for mounting as for riding on, so that nobody mounts for a few metres
+IN_HAND = (
+    4.0  # so many times the work above critical power must be left for mounting as for riding on, so that nobody mounts for a few metres
+)
 LONGEST = 10.0  # s of a part of a stop
 # Gauss and Legendre's six points on (0, 1)
 NODE = (0.03376524289842398, 0.1693953067668677, 0.38069040695840155, 0.6193095930415985, 0.8306046932331323, 0.966234757101576)
@@ -210,8 +212,9 @@ def step_here(p, route, i, pack, points, state, on, trim, here):
     here[TRIM], here[ON] = trim, 0.0
     if not on:
         return
+    if not supply_here(p, pack, state, here):
+        return
     here[ON] = 1.0
-    supply_here(p, pack, state, here)
     winding, magnets, rest = state[WINDING], state[MAGNETS], here[REST]
     here[CAP] = p[TORQUE_CAP] * min(max((p[DERATING_END] - winding) / (p[DERATING_END] - p[DERATING_START]), 0.0), 1.0)
     if p[WEAKENING] == 0.0:
@@ -229,7 +232,7 @@ def step_here(p, route, i, pack, points, state, on, trim, here):
 
 
 def supply_here(p, pack, state, here):
-    """Motor and packs as warm and as full as they are, into ``here``."""
+    """Motor and packs as warm and as full as they are, into ``here``; whether the packs keep the electronics up."""
     here[FLUX] = max(p[CONSTANT] * (1.0 + p[CONSTANT_GROWTH] * (state[MAGNETS] - p[REFERENCE])), p[LEAST_CONSTANT])
     here[RESISTANCE] = p[WINDING_RESISTANCE] * (1.0 + p[WINDING_GROWTH] * (state[WINDING] - p[REFERENCE])) + p[BRIDGE_RESISTANCE]
     points, charge, row = pack[0], state[CHARGE_LEFT], int(here[PACK_ROW])
@@ -243,6 +246,10 @@ def supply_here(p, pack, state, here):
     for k in range(1, 6):
         values = pack[k]
         here[REST + k - 1] = values[row] + (values[row + 1] - values[row]) * part
+    # an earlier load may have pulled them down further than this one would
+    source = max(here[REST] - state[FAST_SAG] - state[SLOW_SAG], 0.0)
+    here[DRAWN] = min(here[DRAWN], 0.2499 * source * source / here[INNER])
+    return here[DRAWN] >= p[STANDBY]
 
 
 def current_at(p, here, torque):
@@ -263,17 +270,18 @@ def torque_at(p, here, amps):
 
 
 def torque_at_power(p, here, turning, power, amps):
-    """Torque at which the bus takes a power, sought from a current by Newton's method."""
-    for _ in range(30 if p[SATURATION] > 0.0 else 0):
-        torque, rise = torque_at(p, here, amps)
+    """Torque at which the bus takes a power, sought from a current by Newton's method; inf where saturation leaves none."""
+    torque, rise = torque_at(p, here, amps)
+    if p[SATURATION] == 0.0:
+        return torque
+    for _ in range(30):
+        over = 1.5 * here[RESISTANCE] * amps * amps + torque * turning + p[STANDBY] - power
         slope = 3.0 * here[RESISTANCE] * amps + rise * turning
-        if slope == 0.0:
+        if abs(over) <= 1e-10 * (1.0 + abs(power)) or slope == 0.0:
             break
-        step = (1.5 * here[RESISTANCE] * amps * amps + torque * turning + p[STANDBY] - power) / slope
-        amps -= step
-        if abs(step) <= 1e-12 * abs(amps):
-            break
-    return torque_at(p, here, amps)[0]
+        amps -= over / slope
+        torque, rise = torque_at(p, here, amps)
+    return torque if abs(over) <= 1e-7 * (1.0 + abs(power)) else math.inf
 
 
 def slack_at(p, here, turning, amps):
@@ -300,8 +308,6 @@ def within_voltage(p, here, turning, torque):
     value, slope = slack_at(p, here, turning, amps)
     if value >= 0.0:
         return torque
-    if slack_at(p, here, turning, 0.0)[0] < 0.0:
-        return 0.0
     inside, outside = 0.0, amps
     for _ in range(60):
         ahead = amps - value / slope if slope != 0.0 else inside
@@ -346,13 +352,15 @@ def limits_at(p, high, low, turning, here, found):
         along, across = turning * p[POLES] * p[INDUCTANCE] * most, here[RESISTANCE] * most + work / 1.5
         half = p[SHARE] * here[REST] / 2
         if along * along + across * across > half * half:  # below half of the voltage at rest it is the power that ends it
+            if slack_at(p, here, turning, 0.0)[0] < 0.0:
+                return
             top, bottom = within_voltage(p, here, turning, top), within_voltage(p, here, turning, bottom)
             back = -current_at(p, here, bottom)
     # on the way to the lowest most is fed back where the copper loss grows as fast as the power of the shaft
     back = min(back, work / (2 * ohmic))
     if work * back - ohmic * back * back > fed:
         limit = torque_at_power(p, here, turning, here[FED], -2 * fed / (work + math.sqrt(work * work - 4 * ohmic * fed)))
-        if limit <= 0.0:
+        if limit <= 0.0:  # else saturation lets no current feed back as much
             bottom = max(bottom, limit)
     found[TOP], found[BOTTOM] = top, bottom
 
@@ -674,7 +682,7 @@ def rest_for(p, pack, conductance, time, state, totals, kept, torque, weight, li
     for _ in range(parts):
         on = p[HAS_MOTOR] != 0.0 and state[CHARGE_LEFT] > 0.0
         if on:
-            supply_here(p, pack, state, here)
+            on = supply_here(p, pack, state, here)
         copper = draw_on(p, pack, part, 0.0, torque, weight, on, state, totals, kept, here)
         if p[HAS_MOTOR] != 0.0:
             warm_up(p, conductance, 0.0, part, copper, 0.0, state, links)
@@ -709,7 +717,7 @@ def walked(p, route, i, pack, conductance, length, state, totals, row, forces, t
     totals[CLIMBED] += max(forces[1], 0.0) * length
     totals[MOVING] += time
     if on:
-        supply_here(p, pack, state, here)
+        on = supply_here(p, pack, state, here)
     copper = draw_on(p, pack, time, turning, torque, weight, on, state, totals, row, here)
     if p[HAS_MOTOR] != 0.0:
         warm_up(p, conductance, p[WALK], time, copper, drag * turning, state, links)
@@ -719,7 +727,32 @@ def walked(p, route, i, pack, conductance, length, state, totals, row, forces, t
     row[AT_WAY] = 1.0
 
 
-def ridden(p, route, i, pack, conductance, length, end, state, totals, extremes, row, here, found, forces, torque, weight, links):
+def run_away(p, here, length, begin, sought, pull):
+    """The speed at the end of a step under a force that does not hold it at the one sought: faster, by a bracketed Newton search."""
+    slow = speed = sought
+    fast = math.sqrt(max(begin * begin + 2 * length * (pull - road_force(p, here, (begin + sought) / 2)) / p[HEAVY], sought * sought))
+    for _ in range(60):
+        mean = (begin + speed) / 2
+        along = mean + here[WIND]
+        over = speed * speed - begin * begin - 2 * length * (pull - road_force(p, here, mean)) / p[HEAVY]
+        if over > 0.0:
+            fast = speed
+        else:
+            slow = speed
+        rise = 2 * speed + length * (2 * here[AIR_FACTOR] * math.sqrt(along * along + here[ACROSS]) + p[BEARING_PER_SPEED]) / p[HEAVY]
+        ahead = speed - over / rise if rise > 0.0 else fast
+        if not slow <= ahead <= fast:
+            ahead = (slow + fast) / 2
+        close = abs(ahead - speed) <= 1e-15 * ahead
+        speed = ahead
+        if close:
+            break
+    return speed
+
+
+def ridden(
+    p, route, i, pack, conductance, high, low, length, end, state, totals, extremes, row, here, found, forces, torque, weight, links
+):
     """A step in the saddle to a speed that was sought, whose needs are in ``found``; the speed at its end."""
     begin = state[SPEED]
     pedal, needed, lever, gain, set_trim = found[PEDAL], found[NEEDED], found[LEVER], found[GAIN], found[SET_TRIM]
@@ -740,22 +773,28 @@ def ridden(p, route, i, pack, conductance, length, end, state, totals, extremes,
     mean = turn_nodes(gain * pedal, set_trim, bottom, top, floor, swing, felt, torque, weight)
     wheel = lever * pedal + mean
     if over:
-        # nothing holds the speed down: it is what these torques give; iron drag and limits stay those of the speed that was sought
+        # nothing holds the speed down: it is what legs, motor and brake give at the speed that comes of it
         totals[OVER] += length
-        pull = (wheel - drag - brake) / p[RADIUS]
-        for _ in range(60):
-            ahead = begin * begin + 2 * length * (pull - road_force(p, here, (begin + end) / 2)) / p[HEAVY]
-            ahead = math.sqrt(max(ahead, end * end))
-            close = ahead - end <= 1e-13 * ahead
-            end = ahead
-            if close:
+        sought = end
+        for _ in range(6):
+            turning = (begin + end) / 2 / p[RADIUS]
+            if p[HAS_MOTOR] != 0.0:
+                drag = p[HYSTERESIS] + p[EDDY] * turning
+            if here[ON] != 0.0:
+                limits_at(p, high, low, turning, here, found)
+                bottom, top = found[BOTTOM], found[TOP]
+                set_trim = min(max(here[TRIM], bottom), top)
+            pedal = -p[BACKWARD] * most_torque(p, turning / p[RATIO])
+            mean = turn_nodes(gain * pedal, set_trim, bottom, top, floor, swing, felt, torque, weight)
+            wheel = lever * pedal + mean
+            pull = (wheel - drag - brake) / p[RADIUS]
+            before, end = end, run_away(p, here, length, begin, sought, pull)
+            if abs(end - before) <= 1e-9 * end:
                 break
         speed = (begin + end) / 2
         road_forces(p, route, i, speed, forces)
         # the last speed is that of these forces: what the step changes is its own kinetic energy
-        end = math.sqrt(
-            max(begin * begin + 2 * length * (pull - forces[0] - forces[1] - forces[2] - forces[3]) / p[HEAVY], 0.0)
-        )
+        end = math.sqrt(max(begin * begin + 2 * length * (pull - forces[0] - forces[1] - forces[2] - forces[3]) / p[HEAVY], 0.0))
     else:
         road_forces(p, route, i, (begin + end) / 2, forces)
     time = 2 * length / (begin + end)
@@ -763,7 +802,7 @@ def ridden(p, route, i, pack, conductance, length, end, state, totals, extremes,
     angle = length / p[RADIUS]
     least, most = gain * pedal * floor + set_trim, gain * pedal * (floor + swing) + set_trim
     between = set_trim if felt < 1.0 else least
-    spare = top - min(max(least, most, between), top)
+    spare = top - max(min(max(least, most, between), top), bottom)
     worked = pedal * angle / p[RATIO]
     if worked > 0.0:
         totals[LEGS_GIVE] += worked
@@ -793,7 +832,7 @@ def ridden(p, route, i, pack, conductance, length, end, state, totals, extremes,
     state[SPEED] = end
     state[TIME] += time
     row[AT_PEDAL], row[AT_MOTOR], row[AT_TRIM], row[AT_WAY], row[AT_BRAKE] = pedal, mean, set_trim, 0.0, brake
-    row[AT_RESERVE], row[AT_BRAKING_RESERVE] = spare, max(min(least, most, between), bottom) - bottom
+    row[AT_RESERVE], row[AT_BRAKING_RESERVE] = spare, min(max(min(least, most, between), bottom), top) - bottom
     # what the legs would have to do without the motor, by the lever of the way in which they then work, less what they do
     step = wheel / (p[EFFICIENCY] / p[RATIO] if wheel > 0.0 else 1.0 / (p[EFFICIENCY] * p[RATIO])) - pedal
     row[AT_CUT_OUT] = step
@@ -841,7 +880,27 @@ def march(p, route, ceiling, pack, conductance, high, low, points, state, totals
         if not rides:
             walked(p, route, i, pack, conductance, length, state, totals, row, forces, torque, weight, links, here)
         else:
-            ridden(p, route, i, pack, conductance, length, end, state, totals, extremes, row, here, found, forces, torque, weight, links)
+            ridden(
+                p,
+                route,
+                i,
+                pack,
+                conductance,
+                high,
+                low,
+                length,
+                end,
+                state,
+                totals,
+                extremes,
+                row,
+                here,
+                found,
+                forces,
+                torque,
+                weight,
+                links,
+            )
         if state[MET] == state[GONE]:  # the charge held back has not been met so far
             after = state[CHARGE_LEFT]
             share = 1.0

@@ -260,6 +260,35 @@ def sustainable_power(time: u.Second, critical_power: u.Watt, work_capacity: u.J
 
 
 @formula(
+    equation=r"\dot W = \begin{cases} P_c - P & P > P_c\\ (1 - W/W')(P_c - P) & P \le P_c\end{cases},\quad 0 \le W \le W'",
+    source="skiba_2015, monod_scherrer_1965",
+    sign="full at the work capacity, spent at 0",
+    valid="power held throughout; how fast legs recover differs from rider to rider",
+)
+def work_left(time: u.Second, power: u.Watt, critical_power: u.Watt, work_capacity: u.Joule, start_work: u.Joule | None = None) -> u.Joule:
+    """What is left of the work above critical power after a time: spent above critical power, coming back below it.
+
+    Args:
+        time: how long the power is held.
+        power: steady power of the legs.
+        critical_power: power that the model lets the rider hold without end.
+        work_capacity: work that the rider can do above critical power.
+        start_work: what was left of it before; all of it if left out.
+
+    >>> float(work_left(30.0, 300.0, 200.0, 15000.0)), round(float(work_left(100.0, 50.0, 200.0, 15000.0, 12000.0)), 1)
+    (12000.0, 13896.4)
+    """
+    positive("critical_power", critical_power)
+    positive("work_capacity", work_capacity)
+    not_negative("time", time)
+    start = work_capacity if start_work is None else start_work
+    not_negative("work_capacity - start_work", np.subtract(work_capacity, start))
+    excess = np.subtract(power, critical_power)
+    missing = np.subtract(work_capacity, start) * np.exp(np.minimum(excess, 0.0) * time / work_capacity)
+    return np.where(excess > 0, np.maximum(start - excess * time, 0.0), work_capacity - missing)[()]
+
+
+@formula(
     equation=r"P_c = \frac{P_a t_a - P_b t_b}{t_a - t_b},\quad W' = (P_a - P_c)\,t_a",
     source="monod_scherrer_1965",
     valid="two trials to exhaustion of about 2 to 30 minutes; two points leave no check, a third tells how far to trust them",

@@ -173,22 +173,22 @@ def quantile(values: u.Number, share: u.Ratio) -> Estimate:
     source="saltelli_2010, hammersley_handscomb_1964, miller_1974",
     valid="uncertain numbers independent of each other; mixed draws are the base ones with one number from the other draws",
 )
-def first_order(base: u.Number, other: u.Number, mixed: u.Number, guess: Guess = NO_GUESS) -> Estimate:
+def first_order(base_values: u.Number, other_values: u.Number, mixed_values: u.Number, additive: Guess = NO_GUESS) -> Estimate:
     """Share of the variance that one uncertain number explains alone, which is what would go away if it were known.
 
     The error is that of the jackknife over replicates.
 
     Args:
-        base: the quantity at the base draws, by replicate and draw.
-        other: the quantity at the other draws.
-        mixed: the quantity at the base draws with this number taken from the other draws, a set for each number.
-        guess: an additive guess at the same draws; what is known of it exactly need not be sampled.
+        base_values: the quantity at the base draws, by replicate and draw.
+        other_values: the quantity at the other draws.
+        mixed_values: the quantity at the base draws with this number taken from the other draws, a set for each number.
+        additive: a sum of functions of one number each at the same draws; what is known of it exactly need not be sampled.
 
     >>> x = points(2, 64, seed=3)[None]
     >>> first_order(x[..., 0], x[..., 1], x[..., 1]).value.round(1).item()
     1.0
     """
-    return _index(base, other, mixed, guess, lambda a, b, m: b * (m - a))
+    return _index(base_values, other_values, mixed_values, additive, lambda a, b, m: b * (m - a))
 
 
 @formula(
@@ -196,20 +196,20 @@ def first_order(base: u.Number, other: u.Number, mixed: u.Number, guess: Guess =
     source="jansen_1999, saltelli_2010, hammersley_handscomb_1964, miller_1974",
     valid="uncertain numbers independent of each other; mixed draws are the base ones with one number from the other draws",
 )
-def total_effect(base: u.Number, other: u.Number, mixed: u.Number, guess: Guess = NO_GUESS) -> Estimate:
+def total_effect(base_values: u.Number, other_values: u.Number, mixed_values: u.Number, additive: Guess = NO_GUESS) -> Estimate:
     """Share of the variance in which one uncertain number has a part, alone or with others; zero if it does not matter.
 
     Args:
-        base: the quantity at the base draws, by replicate and draw.
-        other: the quantity at the other draws.
-        mixed: the quantity at the base draws with this number taken from the other draws, a set for each number.
-        guess: an additive guess at the same draws; what is known of it exactly need not be sampled.
+        base_values: the quantity at the base draws, by replicate and draw.
+        other_values: the quantity at the other draws.
+        mixed_values: the quantity at the base draws with this number taken from the other draws, a set for each number.
+        additive: a sum of functions of one number each at the same draws; what is known of it exactly need not be sampled.
 
     >>> x = points(2, 64, seed=3)[None].repeat(2, axis=0)
     >>> float(total_effect(x[..., 0], x[..., 1], x[..., 0]).value)
     0.0
     """
-    return _index(base, other, mixed, guess, lambda a, b, m: (a - m) ** 2 / 2)
+    return _index(base_values, other_values, mixed_values, additive, lambda a, b, m: (a - m) ** 2 / 2)
 
 
 @formula(
@@ -217,27 +217,27 @@ def total_effect(base: u.Number, other: u.Number, mixed: u.Number, guess: Guess 
     source="hammersley_handscomb_1964, legendre",
     valid="fitted to the very draws; with eight draws or more to a coefficient what that costs is far below the sampling error",
 )
-def additive_guess(base_points: u.Ratio, other_points: u.Ratio, base: u.Number, other: u.Number) -> Guess:
+def additive_guess(base_points: u.Ratio, other_points: u.Ratio, base_values: u.Number, other_values: u.Number) -> Guess:
     """The sum of polynomials of one number each that comes nearest to a quantity, for indices with less sampling error.
 
     Args:
         base_points: probabilities of the base draws, by replicate, draw and number.
         other_points: those of the other draws.
-        base: the quantity at the base draws, by replicate and draw.
-        other: the quantity at the other draws.
+        base_values: the quantity at the base draws, by replicate and draw.
+        other_values: the quantity at the other draws.
 
     >>> x = np.stack([points(2, 64, seed=3, replicate=place) for place in range(2)])
     >>> guess = additive_guess(x[..., :1], x[..., 1:], 3 * x[..., 0], 3 * x[..., 1])
     >>> (guess.variance * 12).round(9).tolist()
     [9.0]
     """
-    values = np.stack([np.asarray(base, float), np.asarray(other, float)])
+    values = np.stack([np.asarray(base_values, float), np.asarray(other_values, float)])
     draws = np.stack([base_points, other_points])
     within("points", draws, 0.0, 1.0)
     numbers = draws.shape[-1]
     degree = min(MOST_DEGREE, values.size // (8 * numbers))
     if degree < 1:
-        none = np.zeros(np.shape(base))
+        none = np.zeros(np.shape(base_values))
         return Guess(none, none, np.zeros((numbers, *none.shape)), np.zeros(numbers))
     bends = np.polynomial.legendre.legvander(2 * draws - 1, degree)[..., 1:] * np.sqrt(2 * np.arange(1, degree + 1) + 1)
     flat = bends.reshape(values.size, -1)

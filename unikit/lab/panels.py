@@ -149,6 +149,11 @@ def ride(build: Build, case: Case | None = None, **options: Any) -> Panel:
     return _panel("ride", build, case, options)
 
 
+def slopes(build: Build, case: Case | None = None, **options: Any) -> Panel:
+    """Foot force over slope by trim policy, what the steps leave over, and where the energy of the way down goes."""
+    return _panel("slopes", build, case, options)
+
+
 def review(build: Build, case: Case | None = None, **options: Any) -> Panel:
     """All findings on a ride in the engaged gear."""
     return _panel("review", build, case, options)

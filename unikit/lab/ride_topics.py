@@ -1,4 +1,4 @@
-"""What the panels of the ride ask: range along a route."""
+"""What the panels of the ride ask: range along a route, slopes and trim."""
 
 from __future__ import annotations
 
@@ -7,11 +7,13 @@ from collections.abc import Mapping
 from typing import Any
 
 from ..inputs import Build, Case, Route, replace, steady_way, there_and_back, thinned
+from ..studies import descents as descents_study
 from ..studies import journey as journey_study
 from ..studies import outlook as outlook_study
+from ..studies import slopes as slopes_study
 from ..studies.riding import LONGEST_STEP, is_compiled
 from .controls import Choice
-from .topic import GAIN, RATIO, Topic
+from .topic import BRAKING_GAIN, GAIN, RATIO, Topic
 
 DRAGGED = {True: 4000, False: 400}  # steps of a route while a slider moves, with the compiled march and without
 PAUSED = {True: 50_000, False: 2500}  # and as soon as it rests
@@ -20,9 +22,7 @@ DRAWN = {True: (2000, 256), False: (400, 32)}  # steps and rides of the outlook
 
 def _eased(case: Case) -> Case:
     """The case with a direction for a wind that has only a speed: the one its control shows."""
-    if case.wind_speed is None or case.wind_from is not None:
-        return case if case.wind_speed else replace(case, {"wind_speed": None})
-    return replace(case, {"wind_from": 0.0})
+    return replace(case, {"wind_from": 0.0}) if case.wind_speed is not None and case.wind_from is None else case
 
 
 def _light(route: Route, steps: int) -> Route:
@@ -54,6 +54,11 @@ def _routes(build: Build, case: Case, routes: Any) -> Choice:
     if not isinstance(routes, Mapping):
         routes = {route.name: route for route in routes}
     return Choice("route", "Route", dict(routes))
+
+
+def _slopes(build: Build, case: Case) -> tuple[Any, ...]:
+    down = descents_study.back_down(case)
+    return slopes_study.study(build, case), None if down is None else descents_study.study(build, down)
 
 
 RIDE = {
@@ -92,5 +97,43 @@ RIDE = {
         ),
         _journey_later,
         given=_routes,
+    ),
+    "slopes": Topic(
+        "Slopes and trim",
+        _slopes,
+        ("assist.trim_step", "assist.trim_cap", GAIN, BRAKING_GAIN, RATIO, "cranks.length", "rider.mass"),
+        ("speed", "slope", "distance", "state_of_charge", "trim"),
+        (
+            "gear",
+            "slope_torque",
+            "trim_level",
+            "trim_set",
+            "covered",
+            "step_slope",
+            "foot_none",
+            "foot_steps",
+            "foot_level",
+            "residual_force",
+            "noticed",
+            "largest_step",
+            "step_force",
+            "residual_lean",
+            "largest_lost",
+            "drop",
+            "start_charge",
+            "end_charge",
+            "height",
+            "stored",
+            "legs",
+            "brake",
+            "foot_start",
+            "foot_end",
+            "foot_alone",
+            "charge_as_asked",
+            "as_asked_by",
+            "way_as_asked",
+            "charge_to_leave",
+            "full_foot",
+        ),
     ),
 }

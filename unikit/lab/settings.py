@@ -58,6 +58,7 @@ BUILD = {
     "sensor.chain.warming": Setting("Element warms by", "K", 0, 50, 1),
     "assist.torque_cap": Setting("Torque cap", "N*m", 1, 60, 0.5),
     "assist.trim_cap": Setting("Trim cap", "N*m", 0, 30, 0.5),
+    "assist.trim_step": Setting("Trim step", "N*m", 0, 6, 0.1),
     "motor.torque_constant_peak": Setting("Torque constant, peak", "N*m/A", 0.05, 2.5, 0.01),
     "motor.phase_resistance": Setting("Phase resistance", "mohm", 5, 500, 1),
     "controller.phase_current_limit": Setting("Phase current, peak", "A", 2, 120, 1),

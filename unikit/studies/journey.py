@@ -160,7 +160,7 @@ def told(build: Build, case: Case, route: Route, gear: Gear, rides: Rides, ridde
     usable = usable_energy(aged(build, case), case.state_of_charge) if motor else 0.0
     reach = np.inf
     if motor:
-        left = usable_energy(aged(build, case), max(end[j.CHARGE_LEFT], 0.0))
+        left = usable_energy(aged(build, case), min(max(end[j.CHARGE_LEFT], 0.0), 1.0))
         reach = float(ranges(sums, end, route.length, build.packs.held_back, left))
     spare, step = kept[:, j.AT_RESERVE], np.abs(kept[:, j.AT_CUT_OUT])
     ridden_steps = kept[:, j.AT_WAY] == 0

@@ -39,16 +39,18 @@ def loads(build: Build, case: Case, speed: Values | None = None, slope: Values |
     return Loads(rolling, climbing, air, bearing, build.wheel.radius * (rolling + climbing + air + bearing))
 
 
-def trim_torque(build: Build, case: Case, slope: Values | None = None) -> Values:
+def trim_torque(build: Build, case: Case, slope: Values | None = None, policy: str | None = None) -> Values:
     """Steady motor torque that the rider dials in for the slope, by the case's policy.
 
     ``level`` cancels the slope, ``steps`` takes the nearest step, ``none`` is zero;
-    always within the cap of the assist.  A step of 0 has no steps.
+    always within the cap of the assist.  A step of 0 has no steps.  Another
+    policy, like another slope, may replace that of the case.
     """
-    if build.assist is None or build.motor is None or case.trim == "none":
+    policy = case.trim if policy is None else policy
+    if build.assist is None or build.motor is None or policy == "none":
         return 0.0
     wanted = build.wheel.radius * road.slope_force(build.total_mass, case.slope if slope is None else slope)
     step = np.asarray(build.assist.trim_step)
-    if case.trim == "steps":
+    if policy == "steps":
         wanted = np.where(step > 0, step * np.round(wanted / np.where(step > 0, step, 1.0)), wanted)[()]
     return np.clip(wanted, -build.assist.trim_cap, build.assist.trim_cap)

@@ -12,16 +12,18 @@ import numpy as np
 from .. import units as u
 from ..formulas import _journey as j
 from ..formulas import sampling
+from ..formulas.checks import one_of
 from ..formulas.sampling import Estimate
-from ..inputs import Build, Case, Gear, Route, draw_at, meaning, replace
+from ..inputs import Build, Case, Gear, Route, draw_at, meaning
 from . import journey
 from .many import Progress, Stopped, in_parts
 from .results import Result, shown
-from .ride import usable_energy
+from .ride import stored_energy
 from .riding import aged, prepare, run_many
 
 RIDES, SEED = 256, 20
 RANKED = 128  # base draws of a ranking
+RANKED_BY = {"range": "distance", "energy": "left"}
 REPLICATES = 16  # at least: their scatter is the sampling error
 BLOCK = 64  # draws computed together: more of them take more memory and no less time
 POINTS = 121  # of the curve over distance
@@ -126,20 +128,21 @@ def study(
 
 @dataclass(frozen=True)
 class Ranking(Result):
-    """What to measure next: how much of the spread of the energy left at the end each uncertain number explains.
+    """What to measure next: how much of the spread of the range, or of the energy left at the end, each uncertain number explains.
 
     Sorted by how much the spread of the range would shrink in the mean if the number were known.
     """
 
     route: str = shown("route")
     gear: str = shown("gear")
+    of: str = shown("ranked by")
     rides: u.Number = shown("rides computed", digits=0)
     next: str = shown("measure this next")
     also: str = shown("not told apart from it by these draws")
     left: u.Joule = shown("energy left at the end above what is held back, mean", "Wh")
     left_deviation: u.Joule = shown("its standard deviation from ride to ride", "Wh")
-    range_deviation: u.Metre = shown("the same as distance at the mean consumption", "km", 2)
-    range_deviation_error: u.Metre = shown("sampling error of that distance", "km", 2)
+    range_deviation: u.Metre = shown("standard deviation of the range from ride to ride", "km", 2)
+    range_deviation_error: u.Metre = shown("sampling error of that deviation", "km", 2)
     number: tuple[str, ...] = shown("uncertain number")
     path: tuple[str, ...] = shown("field")
     shrink: u.Metre = shown("spread of the range shrinks by, if it were known", "km", 2)
@@ -155,6 +158,7 @@ def ranking(
     case: Case,
     route: Route,
     gear: Gear | None = None,
+    of: str = "range",
     count: int = RANKED,
     seed: int = SEED,
     executor: Executor | None = None,
@@ -162,7 +166,7 @@ def ranking(
     stop: Callable[[], bool] | None = None,
     compiled: bool = True,
 ) -> Ranking:
-    """Which uncertain number to measure next, by shares of the variance of the energy left at the end.
+    """Which uncertain number to measure next, by shares of the variance of the range, or of the energy left at the end.
 
     The share alone is what would go away if the number were known; the share
     with others is what would stay if all others were known.  A number whose
@@ -173,6 +177,8 @@ def ranking(
         case: its spreads are drawn too.
         route: the way.
         gear: the gear; the engaged one if left out.
+        of: "range", the distance to the charge held back, which goes on beyond the route; or "energy", what is left at the
+            end of this route, told as distance at the mean consumption.
         count: base draws at least; the rides are as many times the uncertain numbers and two more.
         seed: the same seed gives the same numbers, whoever computes them.
         executor: as in ``study``; so are ``progress``, ``stop`` and ``compiled``.
@@ -180,19 +186,25 @@ def ranking(
         stop: asked between parts.
         compiled: whether the compiled kernel is used where it is installed.
     """
+    one_of("of", of, tuple(RANKED_BY))
     gear = gear or build.gears.named(build.gears.engaged)
     paths = _uncertain(build, case)
     if not paths:
         raise ValueError(f"neither {build.name!r} nor {case.name!r} states the spread of a number: there is nothing to rank")
     work = _Work(build, case, route, gear.name, seed, paths, mixed=True, compiled=compiled)
-    base, other, *mixed = _drawn(work, count, executor, progress, stop)
-    left = np.stack([base["left"], other["left"]])
-    consumption = np.mean([base["cells"], other["cells"]]) / route.length
-    mixed_left = np.stack([one["left"] for one in mixed])
-    first, total = _shares(work, left, mixed_left)
-    deviations = left.std(axis=(0, 2), ddof=1)
-    deviation, scatter = left.std(), deviations.std(ddof=1) / np.sqrt(len(deviations))
-    per_metre = 1 / consumption if consumption > 0 else np.inf
+    sets = _drawn(work, count, executor, progress, stop)
+    values = np.stack([one[RANKED_BY[of]] for one in sets])
+    if not np.isfinite(values).all():
+        raise ValueError("some of the rides take nothing from the packs, so that their range has no limit: rank by energy")
+    left, consumption = np.stack([one["left"] for one in sets[:2]]), np.mean([one["cells"] for one in sets[:2]]) / route.length
+    if of == "energy":
+        if consumption <= 0:
+            raise ValueError("in the mean these rides take nothing from the packs: no distance stands for the energy")
+        values = values / consumption
+    drawn, mixed = values[:2], values[2:]
+    first, total = _shares(work, drawn, mixed)
+    deviations = drawn.std(axis=(0, 2), ddof=1)
+    deviation, scatter = drawn.std(), deviations.std(ddof=1) / np.sqrt(len(deviations))
     kept = np.clip(first.value, 0.0, 1.0)
     shrink = deviation - sampling.deviation_left(deviation, kept)
     steepness = deviation / (2 * np.sqrt(np.maximum(1 - kept, 0.01)))
@@ -203,17 +215,18 @@ def ranking(
     return Ranking(
         route=route.name,
         gear=gear.name,
-        rides=left.size + mixed_left.size,
+        of=of,
+        rides=values.size,
         next=words[top] if first.low[top] > 0 else "none stands out",
         also=", ".join(also) or "none",
         left=float(left.mean()),
-        left_deviation=float(deviation),
-        range_deviation=float(deviation * per_metre),
-        range_deviation_error=float(scatter * per_metre),
+        left_deviation=float(left.std()),
+        range_deviation=float(deviation),
+        range_deviation_error=float(scatter),
         number=tuple(words[row] for row in rows),
         path=tuple(paths[row][1] for row in rows),
-        shrink=shrink[rows] * per_metre,
-        shrink_error=(steepness * first.error)[rows] * per_metre,
+        shrink=shrink[rows],
+        shrink_error=(steepness * first.error)[rows],
         first=first.value[rows],
         first_error=first.error[rows],
         total=total.value[rows],
@@ -221,16 +234,16 @@ def ranking(
     )
 
 
-def _shares(work: _Work, left: np.ndarray, mixed: np.ndarray) -> tuple[Estimate, Estimate]:
+def _shares(work: _Work, drawn: np.ndarray, mixed: np.ndarray) -> tuple[Estimate, Estimate]:
     """Both shares of the variance of each number; exactly nil where no ride was changed by it."""
-    points = work.points(_Piece(0, left.shape[1], 0, left.shape[2]))
-    moves = np.any(mixed != left[0], axis=(1, 2))
+    points = work.points(_Piece(0, drawn.shape[1], 0, drawn.shape[2]))
+    moves = np.any(mixed != drawn[0], axis=(1, 2))
     base, other = points[..., : len(moves)][..., moves], points[..., len(moves) :][..., moves]
     found = []
     for index in (sampling.first_order, sampling.total_effect):
         parts = np.zeros((4, len(moves)))
         if moves.any():
-            parts[:, moves] = index(*left, mixed[moves], sampling.additive_guess(base, other, *left))
+            parts[:, moves] = index(*drawn, mixed[moves], sampling.additive_guess(base, other, *drawn))
         found.append(Estimate(*parts))
     return found[0], found[1]
 
@@ -296,10 +309,10 @@ class _Work:
 
 def _numbers(build: Build, case: Case, route: Route, made) -> dict[str, np.ndarray]:
     totals, end, extremes = made.totals, made.end, made.extremes
-    held_back, now = build.packs.held_back, aged(build, case)
+    packs, held_back = aged(build, case).packs, build.packs.held_back
     charge = np.clip(end[:, j.CHARGE_LEFT], 0.0, 1.0)
-    left = usable_energy(now, charge)
-    lack = usable_energy(replace(now, {"packs.held_back": np.minimum(charge, held_back)}), held_back)
+    left = stored_energy(packs, np.maximum(charge, held_back), held_back)
+    lack = stored_energy(packs, held_back, np.minimum(charge, held_back))
     found = {
         "distance": journey.ranges(totals, end, route.length, held_back, left),
         "left": left - lack,

@@ -8,7 +8,7 @@ import numpy as np
 
 from .. import units as u
 from ..formulas import pack
-from ..inputs import Build, Case, Gear, draw
+from ..inputs import Build, Case, Gear, Packs, draw
 from .cells import pack_temperature
 from .drive import ROOM, drive
 from .legs import endurance
@@ -48,11 +48,15 @@ def usable_energy(build: Build, state_of_charge: u.Values = 1.0) -> u.Joule:
     """Energy in the cells of all packs between a state of charge and what is held back; 0 when that is begun already."""
     if build.packs is None:
         return 0.0
-    total, held_back = 0.0, build.packs.held_back
-    state_of_charge = np.maximum(state_of_charge, held_back)
-    for one in build.packs.pack:
+    return stored_energy(build.packs, np.maximum(state_of_charge, build.packs.held_back), build.packs.held_back)
+
+
+def stored_energy(packs: Packs, state_of_charge: u.Values, down_to: u.Values) -> u.Joule:
+    """Energy in the cells of all packs between two states of charge, the higher one first."""
+    total = 0.0
+    for one in packs.pack:
         charge = one.cell_capacity * one.parallel * one.series
-        total = total + pack.delivered_energy(0.0, charge, 0.0, one.curve_charge, one.curve_voltage, state_of_charge, held_back)
+        total = total + pack.delivered_energy(0.0, charge, 0.0, one.curve_charge, one.curve_voltage, state_of_charge, down_to)
     return total
 
 

@@ -28,10 +28,10 @@ from .split import assist_gain, pulse_of
 
 W = TypeVar("W", Build, Case)
 
-CHARGES = np.array([0.0, 0.1, 0.4, 1.0])  # of the limits' table
+CHARGES = np.array([0.0, 0.03, 0.08, 0.2, 0.5, 1.0])  # of the limits' table
 NEAR_END = np.array([0.0, 0.0025, 0.005, 0.0075, 0.01, 0.0125, 0.015, 0.02, 0.025, 0.03, 0.035, 0.045, 0.05, 0.06, 0.07])
-LEVELS = np.concatenate([NEAR_END, np.arange(0.04, 0.97, 0.04), 1 - NEAR_END])  # of charge, for what the packs give and take
-TURNINGS, SPEEDS = 17, 9  # rotations of the limits' table, and speeds of the conductances
+LEVELS = np.concatenate([NEAR_END, np.arange(0.04, 0.97, 0.02), 1 - NEAR_END])  # of charge, for what the packs give and take
+TURNINGS, SPEEDS = 25, 9  # rotations of the limits' table, and speeds of the conductances
 COLDEST, WARMER = 223.15, 30.0  # K: where that table begins, and how far above the magnets' limit it ends
 QUICKER, SLOWER = 0.4, 0.5  # m/s^2 that the rider takes: a lean of two to three degrees; chosen, no source
 WALK = 1.1  # m/s on foot with the machine; chosen, no source
@@ -316,7 +316,7 @@ def _grid(build: Build, case: Case, count: int, *axes: np.ndarray):
 def _of_packs(p: np.ndarray, build: Build, case: Case, count: int) -> np.ndarray:
     """Charge, voltage at rest, ohmic and delayed resistance, most and least power of all packs together, by charge; charge and times."""
     charges = np.unique(np.concatenate([LEVELS, *(one.curve_charge for one in build.packs.pack)]))
-    wide, there, (level,), shape = _grid(build, case, count, charges)
+    wide, there, (level,), shape = _grid(awake(build), case, count, charges)
     temperature = pack_temperature(there)
     stack = Stack(wide.packs, temperature)
     at_once, lasting = joined(stack, level), joined(stack, level, np.inf)
@@ -342,6 +342,11 @@ def _of_packs(p: np.ndarray, build: Build, case: Case, count: int) -> np.ndarray
     return found
 
 
+def awake(build: Build) -> Build:
+    """The build with electronics that draw nothing at rest: the march itself sees where packs do not keep them up."""
+    return varied(build, {"controller.standby_power": 0.0})
+
+
 def _limits(p: np.ndarray, build: Build, case: Case, fastest: float, count: int) -> tuple[np.ndarray, np.ndarray]:
     """Greatest and lowest motor torque of a drive with weakening that current and voltage allow, over charge, temperatures and rotation.
 
@@ -349,12 +354,13 @@ def _limits(p: np.ndarray, build: Build, case: Case, fastest: float, count: int)
     """
     warmth = np.arange(4.0)
     turning = np.linspace(0.0, fastest, TURNINGS)
-    wide, there, (level, state, rotation), shape = _grid(build, case, count, CHARGES, warmth, turning)
+    wide, there, (level, state, rotation), shape = _grid(awake(build), case, count, CHARGES, warmth, turning)
     hot_winding, hot_magnets = (np.repeat(p[: shape[0], place], level.size // shape[0]) for place in (j.HOT_WINDING, j.HOT_MAGNETS))
     winding, magnets = np.where(state >= 2, hot_winding, COLDEST), np.where(state % 2 == 1, hot_magnets, COLDEST)
     found = drive(wide, level, winding, magnets, lasting=pack_temperature(there))
     free = {"torque_cap": np.inf, "derating": 1.0, "battery_current_limit": np.inf, "charge_current_limit": np.inf}
-    found = replace(found, electrical_frequency_limit=np.inf, **free).limits(rotation)
+    with np.errstate(over="ignore"):
+        found = replace(found, electrical_frequency_limit=np.inf, **free).limits(rotation)
     rows = (shape[0], len(CHARGES) * len(warmth), TURNINGS)
     return found.highest.reshape(rows), found.lowest.reshape(rows)
 

@@ -28,6 +28,7 @@ from . import (
     routes,
     sensing,
     side,
+    slopes,
     stability,
     start,
     stopping,
@@ -62,6 +63,7 @@ TOPICS: dict[str, ModuleType] = {
     "wiring": wiring,
     "ride": ride,
     "journey": journey,
+    "slopes": slopes,
     "review": review,
     "parts": parts,
 }

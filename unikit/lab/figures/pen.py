@@ -44,7 +44,7 @@ def line(axes: Axes, x: Any, y: Any, **options: Any) -> Line2D:
     return axes.add_artist(Line2D(np.atleast_1d(x), np.atleast_1d(y), **options))
 
 
-def area(axes: Axes, x: np.ndarray, low: Any, high: Any, color: str, hatch: str) -> Polygon | None:
+def area(axes: Axes, x: np.ndarray, low: Any, high: Any, color: str, hatch: str | None) -> Polygon | None:
     """Fill and hatch between two curves; None where there is nothing to fill."""
     if len(x) < 2:
         return None
@@ -53,7 +53,7 @@ def area(axes: Axes, x: np.ndarray, low: Any, high: Any, color: str, hatch: str)
     return axes.add_artist(patch(outline, color, hatch))
 
 
-def patch(outline: np.ndarray, color: str, hatch: str) -> Polygon:
+def patch(outline: np.ndarray, color: str, hatch: str | None) -> Polygon:
     """A filled and hatched area, by the corners around it."""
     return Polygon(outline, closed=True, facecolor=(color, 0.14), edgecolor=(color, 0.55), hatch=hatch, linewidth=0)
 
