@@ -2,6 +2,7 @@
 
 import csv
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -275,3 +276,76 @@ def test_ride_prints_accounts_and_repairs(capsys, tmp_path):
 def test_ride_says_what_is_wrong(capsys, arguments, said):
     code, out, err = run(capsys, "log", *arguments)
     assert (code, out) == (2, "") and said in err
+
+
+ROUND = ROOT / "data" / "routes" / "harbour_round.toml"
+WIND = CASES / "head_wind.toml"
+
+
+def ride_summary(**options):
+    from unikit.inputs import load_build, load_case, load_route
+    from unikit.studies import journey
+
+    return journey.study(load_build(BUILD), load_case(WIND), load_route(ROUND), **options).summary()
+
+
+@pytest.fixture
+def silent(monkeypatch):
+    """A machine that compiles the march at this moment takes long enough for words on the error stream."""
+    from unikit import __main__ as commands
+
+    monkeypatch.setattr(commands._Progress, "PATIENCE", 1e9)
+
+
+@pytest.mark.usefixtures("silent")
+def test_a_ride_prints_the_summary_of_the_study(capsys):
+    code, out, err = run(capsys, "ride", BUILD, WIND, ROUND)
+    assert (code, err) == (0, "")
+    printed = dict(line.split("  ", 1) for line in out.splitlines())
+    assert {label: text.strip() for label, text in printed.items()} == ride_summary()
+    code, out, err = run(capsys, "ride", BUILD, WIND, ROUND, "--legs-alone")
+    assert (code, err) == (0, "") and ride_summary(powered=False)["time, with stops"] in out
+
+
+@pytest.mark.usefixtures("silent")
+def test_a_ride_back_twice_as_far_with_draws_and_a_table(capsys, tmp_path):
+    target = tmp_path / "course.csv"
+    code, out, err = run(capsys, "ride", BUILD, WIND, ROUND, "--back", "--draws", 32, "--csv", target)
+    assert (code, err) == (0, "")
+    assert "17.50 km" in out and re.search(r"rides drawn +32\n", out) and "its sampling error" in out
+    with target.open(encoding="utf-8", newline="") as handle:
+        rows = list(csv.DictReader(handle))
+    assert len(rows) == 1750 and float(rows[-1]["distance [km]"]) == pytest.approx(17.5)
+    before = target.read_bytes()
+    code, _, err = run(capsys, "ride", BUILD, WIND, ROUND, "--csv", target)
+    assert code == 2 and f"{target}: not written" in err and target.read_bytes() == before
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        ((BUILD, WIND, ROOT / "none.gpx"), "none.gpx"),
+        ((BUILD, CASES / "none.toml", ROUND), "none.toml"),
+        ((BUILD, WIND, BUILD), "legs"),
+        ((BUILD, WIND, ROUND, "--legs-alone", "--draws", "32"), "leave --legs-alone out"),
+        ((ROOT / "data" / "builds" / "harbour_ungeared.toml", WIND, ROUND, "--draws", "32"), "no motor"),
+    ],
+)
+def test_a_ride_says_what_is_wrong(capsys, arguments, said):
+    code, out, err = run(capsys, "ride", *arguments)
+    assert (code, out) == (2, "") and said in err and "Traceback" not in err
+
+
+def test_a_ride_tells_how_far_it_is_and_stops_when_told_to(capsys, monkeypatch):
+    from unikit import __main__ as commands
+
+    monkeypatch.setattr(commands._Progress, "PATIENCE", 0.0)
+    code, _, err = run(capsys, "ride", BUILD, WIND, ROUND)
+    assert code == 0 and err == "\rriding: 100 %\n"
+
+    def interrupt(self, share):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(commands._Progress, "__call__", interrupt)
+    code, out, err = run(capsys, "ride", BUILD, WIND, ROUND, "--csv", "never.csv")
+    assert (code, out) == (130, "") and err.startswith("\nstopped") and not Path("never.csv").exists()

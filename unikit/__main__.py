@@ -1,4 +1,4 @@
-"""Commands: ``python -m unikit review BUILD.toml``, ``… datasheet SHEET.toml``, ``… ride LOG.csv MAPPING.toml`` and ``… lab``."""
+"""Commands, each after ``python -m unikit``: ``review``, ``ride``, ``datasheet``, ``log`` and ``lab``; ``-h`` says what each takes."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import argparse
 import os
 import subprocess
 import sys
+import time
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -20,7 +21,7 @@ START = Path("notebooks") / "00_start_here.ipynb"
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run one command; 0 when it did its work, 2 when an input could not be read."""
+    """Run one command; 0 when it did its work, 2 when an input could not be read, 130 when it was stopped."""
     parser = argparse.ArgumentParser(prog="python -m unikit", description=__doc__)
     parser.add_argument("--version", action="version", version=__version__)
     commands = parser.add_subparsers(dest="command", required=True)
@@ -41,6 +42,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
     cut.add_argument("--time", help="cut it into stretches of this time; default: 60 s")
     cut.add_argument("--length", help="cut it into stretches of this length of road instead, such as '500 m'")
     log.add_argument("--csv", help="also write the stretches as a CSV file, which must not exist yet")
+    ride = commands.add_parser("ride", help="ride a build along a route and print energy by cause, leg share, range and what was narrowest")
+    ride.add_argument("build", help="build file (TOML)")
+    ride.add_argument("case", help="case file (TOML): charge, wind, air, trim and pace")
+    ride.add_argument("route", help="route: a recording (.gpx), a table (.csv) or a made-up one (.toml)")
+    ride.add_argument("--columns", help="file that declares the columns of a table")
+    ride.add_argument("--back", action="store_true", help="ride the same road back, too")
+    ride.add_argument("--legs-alone", action="store_true", help="as if the electronics had failed at the start")
+    ride.add_argument("--draws", type=int, default=0, metavar="N", help="also draw what is uncertain N times: the probability of arriving")
+    ride.add_argument("--csv", help="also write the course over the distance as a CSV file, which must not exist yet")
     lab = commands.add_parser("lab", help="open the notebooks in JupyterLab")
     lab.add_argument("notebook", nargs="?", help="notebook to open; default: the first one")
     chosen = parser.parse_args(arguments)
@@ -48,9 +58,59 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return _review(chosen.build, chosen.cases, chosen.rules, chosen.csv)
     if chosen.command == "datasheet":
         return _datasheet(chosen.sheet, chosen.into, chosen.save, chosen.leave_out)
+    if chosen.command == "ride":
+        return _ride(chosen)
     if chosen.command == "log":
         return _log(chosen.log, chosen.mapping, chosen.time or ("" if chosen.length else "60 s"), chosen.length, chosen.csv)
     return _lab(chosen.notebook)
+
+
+def _ride(asked: argparse.Namespace) -> int:
+    """Ride along a route and print it; long work tells how far it is, and Ctrl+C ends it without a trace of an answer."""
+    from .inputs import InputError, load_build, load_case, load_route, there_and_back
+    from .studies import journey, outlook
+
+    for stream in (sys.stdout, sys.stderr):
+        stream.reconfigure(errors="replace")
+    found = []
+    try:
+        build, case = load_build(asked.build), load_case(asked.case)
+        route = load_route(asked.route, asked.columns)
+        route = there_and_back(route) if asked.back else route
+        if asked.legs_alone and asked.draws:
+            raise ValueError("--draws asks whether the packs last: leave --legs-alone out")
+        found.append(journey.study(build, case, route, powered=not asked.legs_alone, progress=_Progress("riding")))
+        if asked.draws:
+            found.append(outlook.study(build, case, route, count=asked.draws, progress=_Progress("drawing")))
+    except InputError as error:
+        print(error, file=sys.stderr)
+        return 2
+    except ValueError as error:
+        print(f"{asked.build}: {error}", file=sys.stderr)
+        return 2
+    except KeyboardInterrupt:
+        print("\nstopped: nothing was computed to its end, nothing was written", file=sys.stderr)
+        return 130
+    for result in found:
+        lines = result.summary()
+        width = max(map(len, lines))
+        print("\n".join(f"{label:<{width}}  {text}" for label, text in lines.items()), flush=True)
+    return _write_csv(found[0], asked.csv)
+
+
+class _Progress:
+    """Says on the error stream how far a work is, once it has lasted a while."""
+
+    PATIENCE, PAUSE = 2.0, 0.5  # s before the first word, and between words
+
+    def __init__(self, what: str) -> None:
+        self.what, self.next, self.spoke = what, time.monotonic() + self.PATIENCE, False
+
+    def __call__(self, share: float) -> None:
+        now = time.monotonic()
+        if now >= self.next or (self.spoke and share >= 1):
+            self.next, self.spoke = now + self.PAUSE, True
+            print(f"\r{self.what}: {100 * share:3.0f} %", end="\n" if share >= 1 else "", file=sys.stderr, flush=True)
 
 
 def _datasheet(path: str, build_path: str | None, save_path: str | None, leave_out: Sequence[str]) -> int:
@@ -119,7 +179,7 @@ def _write_csv(found: Result, path: str | None) -> int:
     return 0
 
 
-def _log(log: str, mapping: str, time: str, length: str | None, csv_path: str | None) -> int:
+def _log(log: str, mapping: str, span: str, length: str | None, csv_path: str | None) -> int:
     """Print the accounts of a ride log; on a terminal the share that was read comes first."""
     from . import units
     from .studies import ride_accounts, stretches
@@ -128,7 +188,7 @@ def _log(log: str, mapping: str, time: str, length: str | None, csv_path: str | 
         stream.reconfigure(errors="replace")
     told = (lambda share: print(f"\rread {100 * share:.0f} %", end="", file=sys.stderr, flush=True)) if sys.stderr.isatty() else None
     try:
-        by = {"length": units.parse(length, "length")} if length else {"time": units.parse(time, "time")}
+        by = {"length": units.parse(length, "length")} if length else {"time": units.parse(span, "time")}
         found = ride_accounts.study(*stretches.stretches_of(log, mapping, **by, progress=told))
     except ValueError as error:
         print(error, file=sys.stderr)

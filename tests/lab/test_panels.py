@@ -16,6 +16,10 @@ NEEDS_MOTOR = ("slopes", "motor", "winding", "reach", "heat", "climbs", "carriag
 STILL = {  # what moves no finding of a build that does not state its hub, or the rest of its packs
     ("parts", "harbour_ungeared"): ("rider.mass", "case.speed", "case.head_wind"),
     ("parts", "classroom_demonstrator"): ("packs.held_back", "case.speed", "case.head_wind"),
+    # without a wind by direction it comes from nowhere; at the case's speed on a steady climb legs give more than at ease anyway
+    ("journey", "harbour_commuter"): ("case.wind_from",),
+    ("journey", "harbour_ungeared"): ("case.wind_from", "case.leg_power"),
+    ("journey", "classroom_demonstrator"): ("case.wind_from", "case.leg_power"),
     ("slopes", "classroom_demonstrator"): ("assist.trim_step",),  # a step above its cap is refused, and the picture stays
 }
 PAIRS = [(topic, build) for topic in panels.ASKED for build in BUILDS]

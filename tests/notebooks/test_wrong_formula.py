@@ -20,6 +20,7 @@ FORMULA = {
     "motor_on_the_bench": "motor.torque_constant_by_spinning",
     "motor": "motor.motor_constant",
     "thermal": "heat.housing_conductance",
+    "doubt": "air.density_at",
     "range": "pack.delivered_energy",
     "review": "road.slope_force",
     "stability": "delay.critical_delay",

@@ -20,7 +20,7 @@ from .schema import describe, fields, meaning, schema
 from .spreads import Spread
 from .supply_parts import Pack, Packs, Wiring
 from .variants import draw, draw_at, replace
-from .ways import there_and_back, way_back
+from .ways import steady_way, there_and_back, thinned, way_back
 from .writing import save_build, save_case
 
 __all__ = [
@@ -77,6 +77,8 @@ __all__ = [
     "save_case",
     "save_route",
     "schema",
+    "steady_way",
     "there_and_back",
+    "thinned",
     "way_back",
 ]

@@ -92,10 +92,13 @@ class Choice:
         return list(self.options.values()) if isinstance(self.options, Mapping) else list(self.options)
 
     def read(self, value: Any) -> Any:
-        """The value, refused where it is none of the options."""
-        if value not in self.values:
-            raise ValueError(f"{self.label} must be one of {', '.join(map(repr, self.values))}, got {value!r}")
-        return value
+        """The value, or that of the word which the reader sees; refused where it is none of the options."""
+        if value in self.values:
+            return value
+        if isinstance(self.options, Mapping) and isinstance(value, str) and value in self.options:
+            return self.options[value]
+        words = [shown if isinstance(shown, str) else word for word, shown in zip(self.options, self.values, strict=True)]
+        raise ValueError(f"{self.label} must be one of {', '.join(map(repr, words))}, got {value!r}")
 
 
 class Row:
@@ -139,6 +142,15 @@ class Row:
     def value(self) -> Any:
         """What the study gets: SI, or the chosen word."""
         return self.control.si(self.box.value) if isinstance(self.control, Control) else self.box.value
+
+    def offer(self, choice: Choice, chosen: Any) -> None:
+        """Other words for the same choice, and which of them is chosen."""
+        chosen, self.control = choice.read(chosen), choice
+        self.box.unobserve(self._box_changed, "value")  # the list is changed in two steps, of which only the outcome counts
+        self.box.options = list(choice.options.items()) if isinstance(choice.options, Mapping) else list(choice.options)
+        self.box.value = chosen
+        self.box.observe(self._box_changed, "value")
+        self._changed()
 
     def _follow_slider(self, _change: Any) -> None:
         # The page rounds a slider to its step. Without this a typed 2.13 would come back as 2.15.

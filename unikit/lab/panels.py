@@ -157,7 +157,7 @@ def slopes(build: Build, case: Case | None = None, **options: Any) -> Panel:
 
 def ride_log(build: Build, case: Case | None = None, log: RideLog | None = None, **options: Any) -> Panel:
     """What a ride log says of rolling, drag, drive and wind; without a log an invented ride of the build."""
-    return _panel("ride_log", build, case, options, {} if log is None else {"log": log})
+    return _panel("ride_log", build, case, options, log)
 
 
 def review(build: Build, case: Case | None = None, **options: Any) -> Panel:
@@ -170,15 +170,29 @@ def parts(build: Build, case: Case | None = None, **options: Any) -> Panel:
     return _panel("parts", build, case, options)
 
 
-def scene(topic: str, build: Build, case: Case | None = None, **words: str) -> Scene:
-    """What the picture of a topic draws, for a figure without a panel; ``words`` are the choices of the topic, such as the event."""
+def journey(build: Build, case: Case | None = None, routes: Any = None, **options: Any) -> Panel:
+    """A ride along a route: the probability of getting home, energy by cause, reserve and cut-out step on the way.
+
+    ``routes`` is a route, several, or names with routes; left out, the slope of
+    the case over its distance. A choice that reads files while the panel stands
+    (``upload.pick``) is followed.
+    """
+    return _panel("journey", build, case, options, routes)
+
+
+def scene(topic: str, build: Build, case: Case | None = None, **words: Any) -> Scene:
+    """What the picture of a topic draws, for a figure without a panel; ``words`` are its choices, such as the event or the route."""
     if topic not in ASKED:
         raise ValueError(f"no topic {topic!r}; there are {', '.join(ASKED)}")
-    made = _scene(topic, build, case or LEVEL_ROAD, _besides(topic, build, words))
+    case, given = case or LEVEL_ROAD, ASKED[topic].given
+    if given is not None:
+        choice = given(build, case, None)
+        words = {choice.name: choice.values[0], **words}
+    made = _scene(topic, build, case, _besides(topic, build, words))
     return made if made.later is None else made.later()
 
 
-def _besides(topic: str, opened: Build, words: Mapping[str, str]) -> dict[str, Any]:
+def _besides(topic: str, opened: Build, words: Mapping[str, Any]) -> dict[str, Any]:
     """What the results of a topic take besides build and case: the words that were chosen, and the build as opened."""
     return {**words, **({"opened": opened} if ASKED[topic].learned else {})}
 
@@ -192,19 +206,22 @@ def _scene(topic: str, build: Build, case: Case, more: Mapping[str, Any], least:
     return made.held(TOPICS[topic], least)
 
 
-def _panel(topic: str, build: Build, case: Case | None, options: dict[str, Any], given: Mapping[str, Any] | None = None) -> Panel:
-    """Put a desk of controls, a study and a picture together; ``given`` is what the results take besides and nobody moves."""
+def _panel(topic: str, build: Build, case: Case | None, options: dict[str, Any], things: Any = None) -> Panel:
+    """Put a desk of controls, a study and a picture together; ``things`` are what the topic lets the reader choose among."""
     case = case or LEVEL_ROAD
     asked = ASKED[topic]
     desk = Desk(build, case, asked.build_fields, asked.case_fields, loops.completed(build) if asked.completes else None)
     choices = {choice.name: choice for choice in asked.choices(build)}
+    if asked.given is not None:  # the first thing to choose
+        offered = asked.given(build, case, things)
+        choices = {offered.name: offered, **choices}
     first: list[Scene] = []
 
     def variant(values: Mapping[str, Any]) -> tuple[Build, Case]:
         return desk.variant({name: value for name, value in values.items() if name not in choices})
 
     def study(**values: Any) -> Scene:
-        more = _besides(topic, build, {name: values[name] for name in choices}) | dict(given or {})
+        more = _besides(topic, build, {name: values[name] for name in choices})
         made = _scene(topic, *variant(values), more, first[0] if first else None)
         first[:] = first or [made]
         return made
@@ -214,7 +231,15 @@ def _panel(topic: str, build: Build, case: Case | None, options: dict[str, Any],
 
     heading = f"{asked.title}: {build.name}, {case.name}"
     start = desk.start | {name: choice.values[0] for name, choice in choices.items()}
-    return Panel(study, TOPICS[topic].picture, [*desk.controls, *choices.values()], start, title=heading, save=save, **options)
+    controls = [*desk.controls, *choices.values()]
+    if asked.given is not None:
+        controls = [offered, *(control for control in controls if control is not offered)]
+    made = Panel(study, TOPICS[topic].picture, controls, start, title=heading, save=save, **options)
+    if asked.given is not None and hasattr(things, "observe"):  # files may be read while the panel stands
+        follow = lambda chosen: made.rows[offered.name].offer(asked.given(build, case, things), chosen)
+        things.observe(follow)
+        follow(things.route)
+    return made
 
 
 def save_as(build: Build, name: str) -> Path:

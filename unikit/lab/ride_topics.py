@@ -1,18 +1,63 @@
-"""What the panels of the ride ask: slopes and trim, ride logs."""
+"""What the panels of the ride ask: range along a route, slopes and trim, ride logs."""
 
 from __future__ import annotations
 
+import math
+from collections.abc import Mapping
 from functools import lru_cache
 from typing import Any
 
-from ..inputs import Build, Case
+from ..inputs import Build, Case, Route, replace, steady_way, there_and_back, thinned
 from ..inputs.ride_logs import RideLog
 from ..studies import descents as descents_study
+from ..studies import journey as journey_study
+from ..studies import outlook as outlook_study
 from ..studies import ride_log as ride_log_study
 from ..studies import ride_logged
 from ..studies import slopes as slopes_study
+from ..studies.riding import LONGEST_STEP, is_compiled
 from .controls import Choice
 from .topic import BRAKING_GAIN, GAIN, RATIO, Topic
+
+DRAGGED = {True: 4000, False: 400}  # steps of a route while a slider moves, with the compiled march and without
+PAUSED = {True: 50_000, False: 2500}  # and as soon as it rests
+DRAWN = {True: (2000, 256), False: (400, 32)}  # steps and rides of the outlook
+
+
+def _eased(case: Case) -> Case:
+    """The case with a direction for a wind that has only a speed: the one its control shows."""
+    return replace(case, {"wind_from": 0.0}) if case.wind_speed is not None and case.wind_from is None else case
+
+
+def _light(route: Route, steps: int) -> Route:
+    """The route in about so many steps, but in none so long that the march would cut it again."""
+    return thinned(route, max(steps, math.ceil(route.length / LONGEST_STEP)))
+
+
+def _journey_quick(build: Build, case: Case, route: Route) -> tuple[Any, ...]:
+    return (journey_study.study(build, _eased(case), _light(route, DRAGGED[is_compiled()])),)
+
+
+def _journey_later(build: Build, case: Case, route: Route) -> tuple[Any, ...]:
+    case, fast = _eased(case), is_compiled()
+    ridden = journey_study.study(build, case, _light(route, PAUSED[fast]))
+    if build.motor is None or build.packs is None:
+        return (ridden,)
+    steps, rides = DRAWN[fast]
+    return ridden, outlook_study.study(build, case, _light(route, steps), count=rides)
+
+
+def _routes(build: Build, case: Case, routes: Any) -> Choice:
+    """Routes by the names that the reader sees; those of the case itself where none are handed over."""
+    routes = getattr(routes, "routes", routes)
+    if routes is None or (not isinstance(routes, Route) and not len(routes)):
+        out = steady_way("slope of the case", max(case.distance, 100.0), case.slope)
+        routes = (out, there_and_back(out))
+    elif isinstance(routes, Route):
+        routes = (routes,)
+    if not isinstance(routes, Mapping):
+        routes = {route.name: route for route in routes}
+    return Choice("route", "Route", dict(routes))
 
 
 def _slopes(build: Build, case: Case) -> tuple[Any, ...]:
@@ -23,20 +68,61 @@ def _slopes(build: Build, case: Case) -> tuple[Any, ...]:
 _example = lru_cache(8)(ride_logged.example)  # builds are compared by their values
 
 
-def _ride_log(build: Build, case: Case, opened: Build, ride: str = "errand", log: RideLog | None = None) -> tuple[Any, ...]:
-    return ride_log_study.believed(build, case, log or _example(opened, ride)), None
+def _log(opened: Build, ride: str | RideLog) -> RideLog:
+    return ride if isinstance(ride, RideLog) else _example(opened, ride)
 
 
-def _ride_log_later(build: Build, case: Case, opened: Build, ride: str = "errand", log: RideLog | None = None) -> tuple[Any, ...]:
-    log = log or _example(opened, ride)
+def _ride_log(build: Build, case: Case, opened: Build, ride: str | RideLog) -> tuple[Any, ...]:
+    return ride_log_study.believed(build, case, _log(opened, ride)), None
+
+
+def _ride_log_later(build: Build, case: Case, opened: Build, ride: str | RideLog) -> tuple[Any, ...]:
+    log = _log(opened, ride)
     return ride_log_study.believed(build, case, log), ride_log_study.study(build, case, log)
 
 
-def _rides(build: Build) -> tuple[Choice, ...]:
-    return (Choice("ride", "Example ride", {name: name for name in ride_logged.EXAMPLES}),)
+def _rides(build: Build, case: Case, log: RideLog | None) -> Choice:
+    """A log that is handed over, else the computed example rides."""
+    return Choice("ride", "Ride", {name: name for name in ride_logged.EXAMPLES} if log is None else {log.name: log})
 
 
 RIDE = {
+    "journey": Topic(
+        "Range along a route",
+        _journey_quick,
+        (GAIN, RATIO, "rider.drag_area", "packs.held_back"),
+        ("state_of_charge", "wanted_speed", "leg_power", "wind_speed", "wind_from", "head_wind", "air_temperature", "trim"),
+        (
+            "route",
+            "gear",
+            "length",
+            "climb",
+            "chance",
+            "chance_error",
+            "rides",
+            "likely",
+            "range",
+            "consumption",
+            "leg_share",
+            "cells",
+            "fed_back",
+            "charge_end",
+            "time",
+            "mean_speed",
+            "walked",
+            "least_reserve",
+            "least_reserve_at",
+            "most_cut_out",
+            "most_cut_out_at",
+            "cut",
+            "over",
+            "least_work_left",
+            "hottest_winding",
+            "open_share",
+        ),
+        _journey_later,
+        given=_routes,
+    ),
     "slopes": Topic(
         "Slopes and trim",
         _slopes,
@@ -103,6 +189,6 @@ RIDE = {
         ),
         later=_ride_log_later,
         learned=True,
-        choices=_rides,
+        given=_rides,
     ),
 }

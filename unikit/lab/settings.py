@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -106,7 +106,10 @@ CASE = {
     "sun": Setting("Sunshine", "W/m^2", 0, 1100, 10),
     "winding_start": Setting("Winding at the start", "°C", -15, 180, 1),
     "pack_temperature": Setting("Cells of the packs", "°C", -20, 50, 1),
-    "wanted_speed": Setting("Wanted speed", "km/h", 1, 40, 0.5),
+    "wanted_speed": Setting("Wanted speed", "km/h", 2, 40, 0.5),
+    "wind_speed": Setting("Wind by direction", "m/s", 0, 15, 0.5),
+    "wind_from": Setting("That wind comes from", "deg", 0, 360, 5),
+    "leg_power": Setting("Legs give at ease", "W", 20, 350, 5),
 }
 BUILD_CHOICES = {"rider.prediction": ("Rider answers up to", {"lean rate": "rate", "acceleration": "acceleration"})}
 NEEDS_MOTOR = (
@@ -117,10 +120,14 @@ NEEDS_MOTOR = (
     "winding_start",
     "pack_temperature",
 )  # of the case: what legs alone do not ask about
-CASE_OPEN = {
-    "winding_start": "air_temperature",
-    "pack_temperature": "air_temperature",
-}  # what a case may leave open, and the field that it then follows
+# What a case may leave open, and where its control then begins.
+CASE_OPEN: Mapping[str, Callable[[Build, Case], float]] = {
+    "winding_start": lambda build, case: case.air_temperature,
+    "pack_temperature": lambda build, case: case.air_temperature,
+    "leg_power": lambda build, case: build.rider.critical_power,
+    "wind_speed": lambda build, case: 0.0,  # a wind of no speed: head and cross wind hold
+    "wind_from": lambda build, case: 0.0,
+}
 CASE_CHOICES = {"trim": ("Trim torque", ("none", "steps", "level"))}
 
 
@@ -160,7 +167,7 @@ class Desk:
                 self._choose(path, *CASE_CHOICES[name], getattr(case, name))
             else:
                 value = getattr(case, name)
-                value = getattr(case, CASE_OPEN[name]) if value is None else value
+                value = CASE_OPEN[name](build, case) if value is None else value
                 self._add(path, CASE[name], describe(name, Case).kind, value)
 
     def _add(self, path: str, setting: Setting, kind: str, value: float) -> None:

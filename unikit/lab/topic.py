@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from ..inputs import Build, Gear
+from ..inputs import Build, Case, Gear
 from .controls import Choice
 
 RATIO, GAIN = "gears.gear.{gear}.ratio", "assist.driving_gain.{gear}"
@@ -31,6 +31,7 @@ class Topic:
     completes: bool = False  # controls of what the build does not say about the rider begin in the middle of its range
     learned: bool = False  # the results also take the build as opened: the rider learned on it
     choices: Callable[[Build], tuple[Choice, ...]] = lambda build: ()  # words that are asked besides, and given to the studies by name
+    given: Callable[[Build, Case, Any], Choice] | None = None  # a choice among things that are handed to the panel, such as routes
     made: Callable[..., Build] = lambda build, **chosen: build  # the build that the choices make of it, which is what is saved
 
 
