@@ -142,8 +142,12 @@ def _apart(way: Way) -> tuple[Way, np.ndarray, int]:
 
 def _between(way: Way, kept: np.ndarray) -> np.ndarray:
     """Lengths on the map from point to point."""
-    latitude, longitude = way.latitude[kept], way.longitude[kept]
-    return geodesy.line(latitude[:-1], longitude[:-1], latitude[1:], longitude[1:]).length
+    found = np.empty(max(len(kept) - 1, 0))
+    for start in range(0, len(found), profile.BLOCK):  # the formula needs ten numbers a point
+        rows = kept[start : start + profile.BLOCK + 1]
+        latitude, longitude = way.latitude[rows], way.longitude[rows]
+        found[start : start + profile.BLOCK] = geodesy.line(latitude[:-1], longitude[:-1], latitude[1:], longitude[1:]).length
+    return found
 
 
 def _tied(way: Way, distance: np.ndarray, altitude: np.ndarray, known: Any, closed: bool | None) -> tuple[np.ndarray, float, str]:
@@ -214,7 +218,7 @@ def resampled(found: Repaired, step: float = STEP, smoothing: float | None = Non
         nearest = np.rint(found.distance / at[1]).astype(int)
         others["stop"] = np.bincount(np.minimum(nearest, len(at) - 1), way.others["stop"], len(at))
     if way.latitude is not None:
-        places, heading = _course(found, at, step, smoothing)
+        places, heading = _course(found, step, smoothing)
         others.setdefault("heading", heading)
     road = at
     if found.on_map:  # the map shows the horizontal run; the road is longer by the rise
@@ -238,11 +242,15 @@ def _before(distance: np.ndarray, at: np.ndarray) -> np.ndarray:
     return np.clip(np.searchsorted(distance, at, side="right") - 1, 0, len(distance) - 1)
 
 
-def _course(found: Repaired, at: np.ndarray, step: float, smoothing: float) -> tuple[dict[str, np.ndarray], np.ndarray]:
+def _course(found: Repaired, step: float, smoothing: float) -> tuple[dict[str, np.ndarray], np.ndarray]:
     """Coordinates at the points, and the headings of the steps on the course smoothed as the altitudes are."""
     fine, finer = grid(found, step, True)
-    ways = [np.interp(fine, found.distance, values) for values in (found.way.latitude, np.unwrap(found.way.longitude))]
-    latitude, longitude = (profile.smoothed(values, fine[1], smoothing)[::finer] for values in ways)
+    places, courses = [], []
+    unbroken = found.way.longitude if np.ptp(found.way.longitude) < np.pi else np.unwrap(found.way.longitude)
+    for values in (found.way.latitude, unbroken):
+        there = np.interp(fine, found.distance, values)
+        places.append(there[::finer].copy())
+        courses.append(profile.smoothed(there, fine[1], smoothing)[::finer].copy())
+    latitude, longitude = courses
     heading = geodesy.line(latitude[:-1], longitude[:-1], latitude[1:], longitude[1:]).heading
-    there = {"latitude": ways[0][::finer], "longitude": np.remainder(ways[1][::finer] + np.pi, 2 * np.pi) - np.pi}
-    return there, heading
+    return {"latitude": places[0], "longitude": np.remainder(places[1] + np.pi, 2 * np.pi) - np.pi}, heading
