@@ -1,4 +1,4 @@
-"""Commands: ``python -m unikit review BUILD.toml``, ``… datasheet SHEET.toml``, ``… ride LOG.csv MAPPING.toml`` and ``… lab``."""
+"""Commands: ``python -m unikit review BUILD.toml``, ``… datasheet SHEET.toml``, ``… log LOG.csv MAPPING.toml`` and ``… lab``."""
 
 from __future__ import annotations
 
@@ -128,7 +128,11 @@ def _log(log: str, mapping: str, time: str, length: str | None, csv_path: str | 
         stream.reconfigure(errors="replace")
     told = (lambda share: print(f"\rread {100 * share:.0f} %", end="", file=sys.stderr, flush=True)) if sys.stderr.isatty() else None
     try:
-        by = {"length": units.parse(length, "length")} if length else {"time": units.parse(time, "time")}
+        name, given = ("length", length) if length else ("time", time)
+        try:
+            by = {name: units.parse(given, name)}
+        except units.UnitError as error:
+            raise ValueError(f"--{name}: {error}") from None
         found = ride_accounts.study(*stretches.stretches_of(log, mapping, **by, progress=told))
     except ValueError as error:
         print(error, file=sys.stderr)

@@ -325,7 +325,7 @@ def test_what_is_wrong_in_the_mapping_is_named(read, old, new, said):
         (b"t,v,d\n\xff,1,2\n", "expected UTF-8 text"),
         ('t,v,d\n"0,1,2\n', "expected a table of text; found: unexpected end of data"),
         ("t,v,d" + "x" * 2**21, "expected lines of fewer than 1,048,576 characters; found: a longer one"),
-        ("", "none; the columns are missing"),
+        ("", "expected the names of columns"),
     ],
 )
 def test_what_is_wrong_in_the_table_is_named(read, rows, said):

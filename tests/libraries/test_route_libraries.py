@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 
 from unikit.formulas import geodesy, profile
+from unikit.inputs import make_ride
+from unikit.studies import stretches
 
 pytestmark = pytest.mark.reference
 

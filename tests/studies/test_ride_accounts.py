@@ -192,3 +192,18 @@ def test_the_table_goes_to_a_file_and_the_page_says_it_all():
     assert "pedal work: " in page and "- a note" in page
     labels = [item.metadata["label"] for item in dataclasses.fields(found) if np.ndim(getattr(found, item.name)) == 0 and item.metadata]
     assert len(labels) == len(set(labels))
+
+
+def test_the_sign_or_unit_of_a_column_that_cannot_be_right_is_told():
+    told = lambda **more: " ".join(ride_accounts.study(stretches.cut(ride(**more), 30.0)).notes)
+    log = ride()
+    assert "look at the sign of the current" in told(battery_current=-log["battery_current"])
+    assert "look at the sign of the speed" in told(speed=-log["speed"])
+    assert "look at the columns and units" in told(distance=log["distance"] / 1000)
+    assert "look at the sign" not in told() and "look at the columns" not in told(distance=1.05 * log["distance"])
+
+
+def test_a_log_without_two_rows_in_a_row_says_what_was_found():
+    apart = make_ride("apart", "invented", {"time": [0.0, 10.0], "speed": [5.0, 5.0]}, piece=[0, 1])
+    with pytest.raises(ValueError, match="nothing can be accounted for: 1 gap"):
+        ride_accounts.study(stretches.cut(apart, 30.0), ("1 gap",))

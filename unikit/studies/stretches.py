@@ -152,9 +152,12 @@ def _check_speed(name: str, quantities: Collection[str]) -> None:
 
 def check_cut(time: float | None, length: float | None, steady: float) -> None:
     """Refuse what cannot be cut by."""
-    asked = [value for value in (time, length) if value is not None]
-    if len(asked) != 1 or not asked[0] > 0:
-        raise ValueError(f"cut by a time or by a length, one of them above 0, got time {time} and length {length}")
+    asked = [(value, unit) for value, unit in ((time, "s"), (length, "m")) if value is not None]
+    if len(asked) != 1:
+        raise ValueError(f"cut by a time or by a length, got {'both' if asked else 'neither'}")
+    value, unit = asked[0]
+    if not value > 0:
+        raise ValueError(f"cut by a time or by a length above 0 {unit}, got {value:g} {unit}")
     if not 0 <= steady <= 1:
         raise ValueError(f"steady must be a share from 0 to 1, got {steady}")
 
