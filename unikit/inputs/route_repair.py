@@ -67,6 +67,12 @@ class Repaired:
         """Usual distance from point to point."""
         return float(np.median(np.diff(self.distance)))
 
+    def slope_noise(self, smoothing: Any, step: float) -> np.ndarray:
+        """Doubt that scatter leaves in the slope of a step: never more than that of a straight line between two points."""
+        straight, length = np.sqrt(2) * self.noise / max(self.spacing, step), np.asarray(smoothing, float)
+        smooth = profile.slope_noise(self.noise, self.spacing, np.where(length > 0, length, self.spacing))
+        return np.where(length > 0, np.minimum(straight, smooth), straight)
+
     def renamed(self, name: str) -> Repaired:
         """The same under another name."""
         return dataclasses.replace(self, way=dataclasses.replace(self.way, name=name))
@@ -247,8 +253,8 @@ def resampled(found: Repaired, step: float = STEP, smoothing: float | None = Non
         raise refuse(way.file, "a profile that a road can have; more smoothing may help", str(error)) from None
     how = f"smoothed over {smoothing:g} m (standard deviation of the Gaussian)" if smoothing else "not smoothed"
     note = f"{how}, at steps of {at[1]:.2f} m"
-    if smoothing and found.noise:
-        note += f"; noise leaves ±{100 * profile.slope_noise(found.noise, found.spacing, smoothing):.2f} % of slope"
+    if found.noise:
+        note += f"; noise leaves ±{100 * found.slope_noise(smoothing, at[1]):.2f} % of slope"
     mended = profile.climb(found.altitude)
     before = f"{found.climb_recorded:.0f} m as recorded, {mended:.0f} m mended" if found.noise else f"{mended:.0f} m as written"
     climbs = f"climb: {before}, {route.climb:.0f} m {'smoothed' if smoothing else 'at these steps'}"
