@@ -7,7 +7,7 @@ import pytest
 from route_texts import MAPPING, points, straight, track
 
 from unikit.formulas import geodesy, profile
-from unikit.inputs import InputError, load_route, make_route, read_route, save_route
+from unikit.inputs import InputError, load_route, make_route, read_route, route_repair, save_route
 from unikit.studies import routes_made
 
 MADE = """
@@ -356,3 +356,19 @@ def test_no_route_is_higher_or_lower_than_rides(altitude, said):
 def test_latitude_and_longitude_come_together():
     with pytest.raises(ValueError, match="latitude and longitude must be given together"):
         make_route("n", "s", [0, 10], [3, 3], latitude=[0.1, 0.1])
+
+
+def test_a_long_way_is_measured_and_searched_in_blocks_as_in_one(root, monkeypatch):
+    whole = read_route(root / "data/routes/over_the_hill.gpx")
+    monkeypatch.setattr(profile, "BLOCK", 97)
+    parts = read_route(root / "data/routes/over_the_hill.gpx")
+    assert np.array_equal(whole.distance, parts.distance) and np.array_equal(whole.altitude, parts.altitude)
+    assert np.array_equal(whole.spikes, parts.spikes)
+
+
+@pytest.mark.parametrize("step", [5.0, 10.0, 25.0])
+def test_the_profile_is_smoothed_at_steps_no_longer_than_the_points_lie_apart(root, step):
+    found = read_route(root / "data/routes/over_the_hill.gpx")
+    fine, finer = route_repair.grid(found, step, True)
+    assert fine[1] <= found.spacing and finer == np.ceil(step / found.spacing)
+    assert route_repair.grid(found, step)[0] == pytest.approx(fine[::finer])

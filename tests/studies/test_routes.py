@@ -111,5 +111,14 @@ def test_a_made_up_route_has_no_faults_and_its_steepest_leg(root):
     assert found.smoothing == 20 and list(found.table().columns) == ["distance [m]", "altitude [m]"] and len(found.table()) == 876
 
 
+def test_the_steepest_stretch_is_rise_over_horizontal_run(tmp_path):
+    (tmp_path / "steep.toml").write_text(
+        "format = 1\nname = 'n'\nsource = 's'\naltitude = '3 m'\nbend = '0 m'\n"
+        "legs = [{length = '300 m', slope = '40 %'}, {length = '300 m', slope = '-30 %'}]"
+    )
+    found = routes.study(read_route(tmp_path / "steep.toml"))
+    assert found.steepest == pytest.approx(0.4, rel=1e-9) and found.steepest_down == pytest.approx(-0.3, rel=1e-9)
+
+
 def test_the_steepest_stretch_of_a_short_route_is_the_whole():
     assert routes._steepest(np.array([0.0, 30.0, 60.0]), np.array([0.0, 3.0, 3.6]))[0] == pytest.approx(0.06, rel=1e-2)
