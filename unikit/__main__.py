@@ -1,4 +1,4 @@
-"""Commands: ``python -m unikit review BUILD.toml``, ``… datasheet SHEET.toml``, ``… log LOG.csv MAPPING.toml`` and ``… lab``."""
+"""Commands: ``python -m unikit review BUILD.toml``, ``… datasheet SHEET.toml``, ``… ride LOG.csv MAPPING.toml`` and ``… lab``."""
 
 from __future__ import annotations
 

@@ -207,3 +207,12 @@ def test_a_log_without_two_rows_in_a_row_says_what_was_found():
     apart = make_ride("apart", "invented", {"time": [0.0, 10.0], "speed": [5.0, 5.0]}, piece=[0, 1])
     with pytest.raises(ValueError, match="nothing can be accounted for: 1 gap"):
         ride_accounts.study(stretches.cut(apart, 30.0), ("1 gap",))
+
+
+def test_work_by_distance_is_over_the_stretches_in_which_it_is_known():
+    time = np.arange(0.0, 101.0)
+    current = np.where(time <= 50, 2.0, np.nan)
+    values = {"time": time, "speed": np.full(101, 4.0), "battery_voltage": np.full(101, 50.0), "battery_current": current}
+    found = ride_accounts.study(stretches.cut(make_ride("half", "invented", values), 25.0))
+    assert found.electrical_known == pytest.approx(0.5) and found.electrical_total == pytest.approx(100 * 50)
+    assert found.electrical_per_way == pytest.approx(100 / 4)
