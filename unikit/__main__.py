@@ -128,12 +128,11 @@ def _log(log: str, mapping: str, time: str, length: str | None, csv_path: str | 
         stream.reconfigure(errors="replace")
     told = (lambda share: print(f"\rread {100 * share:.0f} %", end="", file=sys.stderr, flush=True)) if sys.stderr.isatty() else None
     try:
-        name, given = ("length", length) if length else ("time", time)
-        try:
-            by = {name: units.parse(given, name)}
-        except units.UnitError as error:
-            raise ValueError(f"--{name}: {error}") from None
+        by = {"length": units.parse(length, "length")} if length else {"time": units.parse(time, "time")}
         found = ride_accounts.study(*stretches.stretches_of(log, mapping, **by, progress=told))
+    except units.UnitError as error:
+        print(f"--{'length' if length else 'time'}: {error}", file=sys.stderr)
+        return 2
     except ValueError as error:
         print(error, file=sys.stderr)
         return 2
