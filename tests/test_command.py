@@ -269,8 +269,8 @@ def test_ride_prints_accounts_and_repairs(capsys, tmp_path):
         ((LOG, LOG), "patchy.csv"),
         ((RIDE, RIDE), "expected one column 'uptime_ms'"),
         (("none.csv", RIDE), "none.csv: expected a file"),
-        ((LOG, RIDE, "--time", "60 m"), "60 m"),
-        ((LOG, RIDE, "--length", "-5 m"), "length -5.0"),
+        ((LOG, RIDE, "--time", "60 m"), "--time: "),
+        ((LOG, RIDE, "--length", "-5 m"), "a length above 0 m, got -5 m"),
     ],
 )
 def test_ride_says_what_is_wrong(capsys, arguments, said):

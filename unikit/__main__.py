@@ -190,6 +190,9 @@ def _log(log: str, mapping: str, span: str, length: str | None, csv_path: str | 
     try:
         by = {"length": units.parse(length, "length")} if length else {"time": units.parse(span, "time")}
         found = ride_accounts.study(*stretches.stretches_of(log, mapping, **by, progress=told))
+    except units.UnitError as error:
+        print(f"--{'length' if length else 'time'}: {error}", file=sys.stderr)
+        return 2
     except ValueError as error:
         print(error, file=sys.stderr)
         return 2

@@ -59,7 +59,7 @@ def test_two_million_points_are_read_within_bounds(big):
     seconds, kilobytes = map(float, cost.split())
     assert seconds < 60 and kilobytes < 120_000  # the numbers alone are 48 MB
     seconds, kilobytes = map(float, whole.split())
-    assert float(length) > 1e6 and seconds < 120 and kilobytes < 700_000
+    assert float(length) > 1e6 and seconds < 120 and kilobytes < 450_000
 
 
 def test_more_points_are_refused_within_bounds(big):

@@ -49,7 +49,7 @@ def refused(tmp_path):
         (GOOD[: len(GOOD) // 2], "expected well-formed XML; found: "),
         (GOOD + "<more/>", "expected well-formed XML; found: junk after document element"),
         ("", "expected a file in GPX 1.1; found: an empty file"),
-        ("no XML at all", "which begins with '<'; found: a file that begins with b'no XML at al'"),
+        ("no XML at all", "which begins with '<'; found: a file that begins with 'no XML at al'"),
         (bytes(range(256)) * 40, "expected a file in GPX 1.1, which begins with '<'"),
         (HEAD.encode() + bytes(range(256)) * 40, "expected well-formed XML"),
         (gzip.compress(GOOD.encode()), "found: a file packed by gzip: unpack it first"),

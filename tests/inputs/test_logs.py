@@ -105,7 +105,7 @@ def test_what_is_wrong_in_the_table_is_named(read, table, said):
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("", "none; the columns are missing"),
+        ("", "expected the names of columns"),
         ("t,gyro,torque\n", "expected at least 3 rows of numbers; found: 0"),
         (b"t,gyro,torque\n\xff\xfe,1,2\n", "expected UTF-8 text"),
         ('t,gyro,torque\n"0,1,2\n', "expected a table of text; found: unexpected end of data"),

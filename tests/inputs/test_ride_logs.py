@@ -118,6 +118,8 @@ def test_a_clock_set_forward_is_told_from_a_gap_by_the_distance(read):
     assert told(log, "the clock was set forward once, by at most 3600 s, first at line 5")
     ridden = read([*even(0, 1, 2), "3602,18,17000", "3603,18,17005"])
     assert ridden["time"][-1] == pytest.approx(3603) and told(ridden, "1 gap longer")
+    near = read([*even(0, 1, 2), "32,18,15", "33,18,20"])  # 150 m at most, too little to be shown by
+    assert near["time"][-1] == pytest.approx(33) and told(near, "1 gap longer")
     far = read([*even(0, 1, 2), "1e9,18,15", "1000000001,18,20"])
     assert far["time"] == pytest.approx([0, 1, 2, 3, 4]) and told(far, "set forward")
 
@@ -325,7 +327,7 @@ def test_what_is_wrong_in_the_mapping_is_named(read, old, new, said):
         (b"t,v,d\n\xff,1,2\n", "expected UTF-8 text"),
         ('t,v,d\n"0,1,2\n', "expected a table of text; found: unexpected end of data"),
         ("t,v,d" + "x" * 2**21, "expected lines of fewer than 1,048,576 characters; found: a longer one"),
-        ("", "none; the columns are missing"),
+        ("", "expected the names of columns"),
     ],
 )
 def test_what_is_wrong_in_the_table_is_named(read, rows, said):

@@ -7,7 +7,7 @@ import pytest
 from route_texts import MAPPING, points, straight, track
 
 from unikit.formulas import geodesy, profile
-from unikit.inputs import InputError, load_route, make_route, read_route, save_route
+from unikit.inputs import InputError, load_route, make_route, read_route, route_repair, save_route
 from unikit.studies import routes_made
 
 MADE = """
@@ -270,8 +270,8 @@ class TestOwnTable:
             ("a,b\n1,2\n", "way.csv:1: expected the columns 'distance [m]' and 'altitude [m]', or a mapping that declares others"),
             ("distance [m],altitude [m]\n0,1\n5,x\n9,1\n", "way.csv:3: altitude [m]: expected a finite number"),
             ("distance [m],altitude [m]\n0,1\n5,1\n5,1\n", "distance must begin at 0 and rise from point to point"),
-            ("distance [m],altitude [m]\n0,1\n5,\n9,1\n", "distance and altitude must be finite at every point"),
-            ("", "expected one column 'distance [m]'; found: none"),
+            ("distance [m],altitude [m]\n0,1\n5,\n9,1\n", "altitude must be a finite number at every point; it is none at point 2"),
+            ("", "expected the columns 'distance [m]' and 'altitude [m]', or a mapping that declares others; found: nothing"),
             (b"\xff\xfe\x00", "expected UTF-8 text"),
         ],
     )
@@ -295,10 +295,12 @@ def test_other_files_are_refused(read, tmp_path):
 
 def test_step_and_smoothing_are_kept_within_bounds(read, root):
     path = root / "data/routes/harbour_round.toml"
-    with pytest.raises(ValueError, match="step must be from 0.5 m to 1000 m, got 0.1"):
+    with pytest.raises(ValueError, match="step must be a number of metres from 0.5 to 1000, got 0.1"):
         load_route(path, step=0.1)
-    with pytest.raises(ValueError, match="smoothing must be from 0 m to 5000 m, got -1"):
+    with pytest.raises(ValueError, match="smoothing must be a number of metres from 0 to 5000, got -1"):
         load_route(path, smoothing=-1)
+    with pytest.raises(ValueError, match="step must be a number of metres from 0.5 to 1000, got '10 m'"):
+        load_route(path, step="10 m")
     assert len(load_route(path, step=5.0).distance) == 1751
 
 
@@ -309,3 +311,64 @@ def test_climb_falls_with_smoothing_and_ends_stay(root):
     for route in climbs:
         assert route.altitude[[0, -1]] == pytest.approx(found.altitude[[0, -1]], abs=1e-12)
         assert profile.climb(route.altitude) == route.climb
+
+
+def recorded(tmp_path, altitudes, spacing=1e-4):
+    """A way to the north with these altitudes."""
+    path = tmp_path / "way.gpx"
+    path.write_text(track(points(spacing * np.arange(len(altitudes)), np.full(len(altitudes), -140.0), altitudes)))
+    return path
+
+
+def test_altitudes_that_no_road_has_are_missing_and_told(tmp_path):
+    altitudes = np.full(60, 20.0)
+    altitudes[[10, 11, 40]] = -9999.0, -9999.0, 1e6
+    found = read_route(recorded(tmp_path, altitudes))
+    assert found.missing.sum() == 3 and found.altitude == pytest.approx(np.full(60, 20.0))
+    assert "altitudes that no road has, below -500 m or above 9000 m: 3, taken as missing" in found.notes
+    assert not any("no road has" in note for note in read_route(recorded(tmp_path, np.full(60, 20.0))).notes)
+
+
+def test_what_is_steeper_than_roads_is_told(tmp_path):
+    told = [note for note in load_route(recorded(tmp_path, 3 + 6.0 * np.arange(60))).notes if "hardly a road" in note]
+    assert len(told) == 1 and told[0].startswith("steepest step 54 %, at ")
+    assert not any("hardly a road" in note for note in load_route(recorded(tmp_path, 3 + 2.0 * np.arange(60))).notes)
+
+
+@pytest.mark.parametrize("known", [{0.0: np.nan}, {"0 km": 3.0}, {0.0: "3 m"}, [3.0]])
+def test_known_altitudes_are_numbers(tmp_path, known):
+    with pytest.raises(InputError, match="expected known altitudes as numbers of metres by distance in metres"):
+        load_route(recorded(tmp_path, np.full(60, 20.0)), known=known)
+
+
+def test_a_speed_limit_shorter_than_a_step_is_kept(read):
+    legs = ["{length='95 m', slope='0 %'}", "{length='4 m', slope='0 %', speed_limit='8 km/h'}", "{length='101 m', slope='0 %'}"]
+    route = read(f"format = 1\nname = 'n'\nsource = 's'\naltitude = '3 m'\nlegs = [{', '.join(legs)}]", "way.toml")
+    assert np.flatnonzero(np.isfinite(route.speed_limit)).tolist() == [9] and route.speed_limit[9] == pytest.approx(8 / 3.6)
+
+
+@pytest.mark.parametrize(("altitude", "said"), [([3, 9001, 3], "from -500 m to 9000 m; it is 9001 m"), ([3, -501, 3], "it is -501 m")])
+def test_no_route_is_higher_or_lower_than_rides(altitude, said):
+    with pytest.raises(ValueError, match=said):
+        make_route("n", "s", [0, 20_000, 40_000], altitude)
+
+
+def test_latitude_and_longitude_come_together():
+    with pytest.raises(ValueError, match="latitude and longitude must be given together"):
+        make_route("n", "s", [0, 10], [3, 3], latitude=[0.1, 0.1])
+
+
+def test_a_long_way_is_measured_and_searched_in_blocks_as_in_one(root, monkeypatch):
+    whole = read_route(root / "data/routes/over_the_hill.gpx")
+    monkeypatch.setattr(profile, "BLOCK", 97)
+    parts = read_route(root / "data/routes/over_the_hill.gpx")
+    assert np.array_equal(whole.distance, parts.distance) and np.array_equal(whole.altitude, parts.altitude)
+    assert np.array_equal(whole.spikes, parts.spikes)
+
+
+@pytest.mark.parametrize("step", [5.0, 10.0, 25.0])
+def test_the_profile_is_smoothed_at_steps_no_longer_than_the_points_lie_apart(root, step):
+    found = read_route(root / "data/routes/over_the_hill.gpx")
+    fine, finer = route_repair.grid(found, step, True)
+    assert fine[1] <= found.spacing and finer == np.ceil(step / found.spacing)
+    assert route_repair.grid(found, step)[0] == pytest.approx(fine[::finer])

@@ -41,7 +41,7 @@ def test_an_upload_is_added_chosen_and_told_once(chosen, root):
     chosen.upload.value = sent("today.gpx", content)
     assert [one.name for one in seen] == ["Over the hill (2)"] and chosen.route is seen[0]
     assert chosen.route.climb == chosen.routes["Over the hill"].climb and chosen.upload.value == ()
-    assert 'role="status"' in chosen.alert.value and "Today.gpx was read" in chosen.alert.value
+    assert 'role="status"' in chosen.alert.value and "Read from today.gpx" in chosen.alert.value
     chosen.upload.value = sent("today.gpx", content)  # once more
     assert chosen.route.name == "Over the hill (3)" and chosen.repaired.way.name == "Over the hill (3)"
 

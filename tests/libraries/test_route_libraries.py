@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 
 from unikit.formulas import geodesy, profile
+from unikit.inputs import make_ride
+from unikit.studies import stretches
 
 pytestmark = pytest.mark.reference
 
@@ -38,3 +40,14 @@ def test_smoothing_far_from_the_ends_is_the_kernel_of_bessel_functions(ratio):
     bump[100] = 1.0
     found = profile.smoothed(bump, 10.0, 10.0 * ratio)
     assert found == pytest.approx(ive(np.arange(201) - 100, ratio**2), abs=1e-12)
+
+
+@pytest.mark.parametrize("latitude", [0.0, -44.0, 70.0])
+def test_distance_by_positions_is_that_of_exact_lines_on_the_ellipsoid(latitude):
+    from geographiclib.geodesic import Geodesic
+
+    time, along = np.arange(0.0, 300.0), Geodesic.WGS84.Line(latitude, 179.999, 60.0)
+    places = [along.Position(5 * second) for second in time]
+    degrees = {"latitude": [place["lat2"] for place in places], "longitude": [place["lon2"] for place in places]}
+    log = make_ride("line", "invented", {"time": time, "speed": np.full(300, 5.0)} | {name: np.radians(at) for name, at in degrees.items()})
+    assert stretches.cut(log, 60.0).position_distance.sum() == pytest.approx(5 * 299, rel=1e-6)

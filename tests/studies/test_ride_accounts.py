@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
+from unikit.formulas import geodesy
 from unikit.inputs import make_ride
 from unikit.studies import ride_accounts, stretches
 
@@ -28,12 +29,13 @@ def ride(scale=1.0, halt=False, **more):
         v = np.where((time > 200) & (time < 260), 0.0, v)
     way = np.concatenate([[0.0], np.cumsum(0.5 * (v[1:] + v[:-1]) * 0.2)])
     north, east = 1000 * np.sin(way / 1000), 1000 * (1 - np.cos(way / 1000))
+    place = geodesy.place(LATITUDE, LONGITUDE, scale * north, scale * east)
     values = {
         "time": time,
         "speed": v,
         "distance": scale * way,
-        "latitude": LATITUDE + scale * north / stretches.EARTH_RADIUS,
-        "longitude": LONGITUDE + scale * east / stretches.EARTH_RADIUS / np.cos(LATITUDE),
+        "latitude": place.latitude,
+        "longitude": place.longitude,
         "pedal_power": power(time),
         "battery_voltage": np.full(len(time), 50.0),
         "battery_current": power(time) / 50,
@@ -76,7 +78,7 @@ def test_totals_do_not_depend_on_the_cut(by):
 def test_three_distances_agree_or_it_is_told():
     found = ride_accounts.study(stretches.cut(ride(), 30.0))
     assert found.stated_excess == pytest.approx(0, abs=1e-9)
-    assert found.position_excess == pytest.approx(0, abs=2e-4)  # the flat map's cosine, and chords of 20 m
+    assert found.position_excess == pytest.approx(0, abs=5e-5)  # chords of 20 m
     assert not any("look at" in note for note in found.notes)
     longer = ride_accounts.study(stretches.cut(ride(1.05), 30.0))
     assert longer.stated_excess == pytest.approx(0.05) and longer.position_excess == pytest.approx(0.05, abs=3e-4)
@@ -87,12 +89,19 @@ def test_three_distances_agree_or_it_is_told():
 
 def test_positions_that_scatter_do_not_lengthen_the_way_much():
     log = ride()
-    scatter = np.random.default_rng(4).normal(size=(2, len(log["time"]))) / stretches.EARTH_RADIUS
-    found = ride_accounts.study(
-        stretches.cut(ride(latitude=log["latitude"] + scatter[0], longitude=log["longitude"] + scatter[1] / np.cos(LATITUDE)), 60.0)
-    )
+    north, east = np.random.default_rng(4).normal(size=(2, len(log["time"])))
+    place = geodesy.place(log["latitude"], log["longitude"], north, east)
+    found = ride_accounts.study(stretches.cut(ride(latitude=place.latitude, longitude=place.longitude), 60.0))
     # a leg of 20 m whose ends scatter by 1 m each way is longer by 1 / 20 m in the mean
-    assert found.position_excess == pytest.approx(1 / 400, abs=2e-3)
+    assert found.position_excess == pytest.approx(1 / 400, abs=1.5e-3)
+
+
+@pytest.mark.parametrize("lost", [np.nan, np.radians(89.0)])
+def test_positions_that_are_unknown_or_beside_a_pole_make_their_stretch_unknown(lost):
+    latitude = ride()["latitude"].copy()
+    latitude[0] = lost
+    found = stretches.cut(ride(latitude=latitude), 60.0).position_distance
+    assert np.isnan(found[0]) and np.isfinite(found[1:]).all()
 
 
 def test_halts_and_gaps_are_told_apart():
@@ -183,3 +192,27 @@ def test_the_table_goes_to_a_file_and_the_page_says_it_all():
     assert "pedal work: " in page and "- a note" in page
     labels = [item.metadata["label"] for item in dataclasses.fields(found) if np.ndim(getattr(found, item.name)) == 0 and item.metadata]
     assert len(labels) == len(set(labels))
+
+
+def test_the_sign_or_unit_of_a_column_that_cannot_be_right_is_told():
+    told = lambda **more: " ".join(ride_accounts.study(stretches.cut(ride(**more), 30.0)).notes)
+    log = ride()
+    assert "look at the sign of the current" in told(battery_current=-log["battery_current"])
+    assert "look at the sign of the speed" in told(speed=-log["speed"])
+    assert "look at the columns and units" in told(distance=log["distance"] / 1000)
+    assert "look at the sign" not in told() and "look at the columns" not in told(distance=1.05 * log["distance"])
+
+
+def test_a_log_without_two_rows_in_a_row_says_what_was_found():
+    apart = make_ride("apart", "invented", {"time": [0.0, 10.0], "speed": [5.0, 5.0]}, piece=[0, 1])
+    with pytest.raises(ValueError, match="nothing can be accounted for: 1 gap"):
+        ride_accounts.study(stretches.cut(apart, 30.0), ("1 gap",))
+
+
+def test_work_by_distance_is_over_the_stretches_in_which_it_is_known():
+    time = np.arange(0.0, 101.0)
+    current = np.where(time <= 50, 2.0, np.nan)
+    values = {"time": time, "speed": np.full(101, 4.0), "battery_voltage": np.full(101, 50.0), "battery_current": current}
+    found = ride_accounts.study(stretches.cut(make_ride("half", "invented", values), 25.0))
+    assert found.electrical_known == pytest.approx(0.5) and found.electrical_total == pytest.approx(100 * 50)
+    assert found.electrical_per_way == pytest.approx(100 / 4)

@@ -4,6 +4,7 @@ import dataclasses
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from unikit.formulas import profile
 from unikit.inputs import load_route, read_route
@@ -17,9 +18,19 @@ def hill(root):
 
 def test_the_script_gives_the_files_byte_for_byte(root, tmp_path, capsys):
     assert routes_made.main([str(tmp_path)]) == 0
-    made = {path.name: path.read_bytes() for path in tmp_path.iterdir()}
-    assert made == {path.name: path.read_bytes() for path in (root / "data/routes").iterdir()}
-    assert capsys.readouterr().out.count(": written") == len(made) == 2
+    files = lambda folder: {path.relative_to(folder): path.read_bytes() for path in folder.rglob("*.*")}
+    assert files(tmp_path) == files(root / "data/routes")
+    assert capsys.readouterr().out.count(": written") == len(files(tmp_path)) == 4
+
+
+def test_the_table_is_read_as_its_mapping_declares(root):
+    tables = root / "data/routes/tables"
+    route = load_route(tables / "moor_path.csv", tables / "moor_path.toml")
+    assert route.length == pytest.approx(3200) and route.climb == pytest.approx(2 * routes_made.PATH_HEIGHT, abs=4)
+    assert any("altitudes missing: 1; spikes: 1" in note for note in route.notes)
+    rough = (route.distance > 1200) & (route.distance < 1999)
+    assert np.all(route.speed_limit[rough] == pytest.approx(10 / 3.6)) and np.all(route.surface[rough[:-1]] == pytest.approx(1.8))
+    assert np.all(np.isinf(route.speed_limit[route.distance > 2000.1]))
 
 
 def test_another_seed_gives_another_recording_of_the_same_way():
@@ -57,9 +68,6 @@ def test_the_numbers_are_those_of_the_loaded_route(hill, root):
         found, route = routes.study(hill, smoothing), load_route(root / "data/routes/over_the_hill.gpx", smoothing=smoothing)
         assert (found.climb, found.descent, found.length) == (route.climb, route.descent, route.length)
         assert np.array_equal(found.altitude, route.altitude) and found.smoothing == smoothing
-    assert (
-        np.isnan(routes.study(hill, 0.0).slope_noise) and routes.study(hill, 0.0).summary()["doubt of a slope, of the scatter"] == "unknown"
-    )
 
 
 def test_climb_falls_over_the_lengths_and_agrees_with_single_ones(hill):
@@ -75,11 +83,22 @@ def test_climb_falls_over_the_lengths_and_agrees_with_single_ones(hill):
 def test_the_climb_of_noise_on_level_road_is_what_noise_climbs(hill):
     z = np.random.default_rng(3).normal(0, hill.noise, (60, 3000))
     spacing = hill.spacing
-    for length in (20.0, 50.0):
+    for length in (0.0, 20.0, 50.0):
         smooth = profile.smoothed(z, spacing, length)[:, 300:-300]
         climbed = profile.climb(smooth).mean() / (spacing * (smooth.shape[1] - 1))
-        found = routes.study(hill, length)
+        found = routes.study(hill, length, spacing)
         assert found.noise_climb / found.length == pytest.approx(climbed, rel=0.05)
+
+
+@pytest.mark.parametrize("share", [0.1, 0.4, 0.7, 1.0, 2.0])
+def test_the_doubt_of_a_slope_between_points_far_apart_is_never_less_than_it_is(hill, share):
+    """Straight lines between the points, smoothed: the weights of a Gaussian over each of them."""
+    far = dataclasses.replace(hill, distance=100 * hill.distance)
+    ends = norm.cdf((np.arange(-60, 61) + 0.5) / share)
+    true = far.noise / far.spacing * np.sqrt((np.diff(ends, 2) ** 2).sum())
+    found = far.slope_noise(np.array([0.0, share * far.spacing]), 10.0)
+    assert found[0] == pytest.approx(np.sqrt(2) * far.noise / far.spacing)
+    assert true <= found[1] <= 1.5 * true
 
 
 def test_a_made_up_route_has_no_faults_and_its_steepest_leg(root):
@@ -90,6 +109,15 @@ def test_a_made_up_route_has_no_faults_and_its_steepest_leg(root):
     assert found.steepest == pytest.approx(0.09, abs=1e-3) and 3300 < found.steepest_at < 3700
     assert found.steepest_down == pytest.approx(-84 / np.sqrt(1300**2 - 84**2), abs=1e-3)
     assert found.smoothing == 20 and list(found.table().columns) == ["distance [m]", "altitude [m]"] and len(found.table()) == 876
+
+
+def test_the_steepest_stretch_is_rise_over_horizontal_run(tmp_path):
+    (tmp_path / "steep.toml").write_text(
+        "format = 1\nname = 'n'\nsource = 's'\naltitude = '3 m'\nbend = '0 m'\n"
+        "legs = [{length = '300 m', slope = '40 %'}, {length = '300 m', slope = '-30 %'}]"
+    )
+    found = routes.study(read_route(tmp_path / "steep.toml"))
+    assert found.steepest == pytest.approx(0.4, rel=1e-9) and found.steepest_down == pytest.approx(-0.3, rel=1e-9)
 
 
 def test_the_steepest_stretch_of_a_short_route_is_the_whole():

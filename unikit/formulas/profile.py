@@ -58,18 +58,20 @@ def spikes(
     not_negative("least", least)
     positive("steepest", steepest)
     side, edge = int(side), np.full((*altitude.shape[:-1], int(side)), np.nan)
-    known = np.isfinite(altitude)
+    known, gap = np.isfinite(altitude), np.diff(distance, prepend=distance[0], append=distance[-1])
     padded = np.concatenate([edge, np.where(known, altitude, np.nan), edge], axis=-1)
     window = np.lib.stride_tricks.sliding_window_view(padded, 2 * side + 1, axis=-1)
-    middle, scatter = np.empty(altitude.shape), np.empty(altitude.shape)
+    found = np.zeros(altitude.shape, bool)
     for start in range(0, distance.size, BLOCK):  # a window for each of two million points would need a gigabyte
-        part = window[..., start : start + BLOCK, :]
-        middle[..., start : start + BLOCK] = centre = _median(part)
-        scatter[..., start : start + BLOCK] = SCALE * _median(np.abs(part - centre[..., None]))
-    gap = np.diff(distance)
-    wide = np.maximum(np.append(gap, 0.0), np.insert(gap, 0, 0.0))
-    allowed = np.maximum(np.maximum(threshold * scatter, least), steepest * wide)
-    return known & (np.abs(np.where(known, altitude, 0.0) - middle) > allowed)
+        chosen = slice(start, start + BLOCK)
+        part = window[..., chosen, :]
+        middle = _median(part)
+        scatter = SCALE * _median(np.abs(part - middle[..., None]))
+        wide = np.maximum(gap[:-1][chosen], gap[1:][chosen])
+        allowed = np.maximum(np.maximum(threshold * scatter, least), steepest * wide)
+        with np.errstate(invalid="ignore"):  # nan is no spike
+            found[..., chosen] = np.abs(altitude[..., chosen] - middle) > allowed
+    return found & known
 
 
 def _median(window: np.ndarray) -> np.ndarray:
@@ -105,22 +107,17 @@ def stuck(distance: u.Metre, altitude: u.Metre, fewest: u.Number = 5, least: u.M
     positive("fewest", fewest)
     not_negative("least", least)
     positive("steepest", steepest)
-    places = np.arange(distance.size)
-    known = np.isfinite(altitude)
-    before = np.maximum.accumulate(np.where(known, places, 0), axis=-1)
-    held = np.take_along_axis(altitude, before, axis=-1)  # the last known value
-    changed = np.ones(altitude.shape, bool)
-    changed[..., 1:] = (held[..., 1:] != held[..., :-1]) & (np.isfinite(held[..., 1:]) | np.isfinite(held[..., :-1]))
-    first = np.maximum.accumulate(np.where(changed, places, 0), axis=-1)
-    after = np.full(altitude.shape, distance.size)  # where the next run begins
-    after[..., :-1] = np.where(changed, places, distance.size)[..., 1:]
-    after = np.minimum.accumulate(after[..., ::-1], axis=-1)[..., ::-1]
-    inside = np.minimum(after, distance.size - 1)
-    step = np.abs(np.take_along_axis(held, inside, axis=-1) - held)
-    step = np.where(after < distance.size, step, 0.0)  # a run that reaches the end shows no step
-    last = np.take_along_axis(before, np.maximum(after - 1, 0), axis=-1)
-    torn = step > np.maximum(least, steepest * (distance[inside] - distance[last]))
-    return known & torn & (after - first >= fewest) & (places > first)
+    found = np.zeros(altitude.shape, bool)
+    for one in np.ndindex(altitude.shape[:-1]):
+        known = np.flatnonzero(np.isfinite(altitude[one]))
+        value = altitude[one][known]
+        first = np.flatnonzero(np.append(True, value[1:] != value[:-1]))  # of each run, among the known points
+        long = np.flatnonzero(np.diff(known[first]) >= fewest)  # a run that reaches the end shows no step
+        for begin, end in zip(first[long], first[long + 1], strict=True):
+            road = steepest * (distance[known[end]] - distance[known[end - 1]])
+            if abs(value[end] - value[begin]) > max(least, road):
+                found[one][known[begin + 1 : end]] = True
+    return found
 
 
 @formula(equation=r"z(x) = z_a + (z_b - z_a)\frac{x - x_a}{x_b - x_a}", source="definition", valid="beyond the last known value it is held")
@@ -135,17 +132,14 @@ def bridged(distance: u.Metre, altitude: u.Metre) -> u.Metre:
     [2.0, 3.0, 6.0]
     """
     distance, altitude = _points(distance, altitude)
-    known = np.isfinite(altitude)
-    if not known.any(axis=-1).all():
-        raise ValueError("altitude must be known at one point at least")
-    places, end = np.arange(distance.size), distance.size - 1
-    before = np.maximum.accumulate(np.where(known, places, -1), axis=-1)
-    after = np.minimum.accumulate(np.where(known, places, end + 1)[..., ::-1], axis=-1)[..., ::-1]
-    low, high = np.where(before < 0, after, before), np.where(after > end, before, after)
-    below, above = (np.take_along_axis(altitude, place, axis=-1) for place in (low, high))
-    span = distance[high] - distance[low]
-    share = np.where(span > 0, (distance - distance[low]) / np.where(span > 0, span, 1.0), 0.0)
-    return np.where(known, altitude, below + (above - below) * share)
+    found = altitude.copy()
+    for one in np.ndindex(altitude.shape[:-1]):
+        known = np.isfinite(found[one])
+        if not known.any():
+            raise ValueError("altitude must be known at one point at least")
+        if not known.all():
+            found[one][~known] = np.interp(distance[~known], distance[known], found[one][known])
+    return found
 
 
 @formula(
@@ -240,11 +234,14 @@ def smoothed(altitude: u.Metre, spacing: u.Metre, length: u.Metre) -> u.Metre:
     share = np.linspace(0.0, 1.0, count + 1)
     straight = altitude[..., :1] * (1 - share) + altitude[..., -1:] * share
     bump = altitude - straight  # zero at both ends: a sum of sines, of which each dies away by itself
-    odd = np.concatenate([bump[..., :-1], -bump[..., :0:-1]], axis=-1)
-    wave = np.arange(count + 1)
-    decay = np.exp(-((np.asarray(length, float)[..., None] / spacing) ** 2) * (1 - np.cos(np.pi * wave / count)))
-    found = straight + np.fft.irfft(np.fft.rfft(odd) * decay, 2 * count)[..., : count + 1]
-    found = np.where(np.asarray(length, float)[..., None] > 0, found, altitude)
+    waves = np.fft.rfft(np.concatenate([bump[..., :-1], -bump[..., :0:-1]], axis=-1))
+    del bump  # of a long route each of these is tens of megabytes
+    reach = np.asarray(length, float)[..., None]
+    decay = np.exp(-((reach / spacing) ** 2) * (1 - np.cos(np.pi * np.arange(count + 1) / count)))
+    waves = waves * decay
+    del decay
+    found = straight + np.fft.irfft(waves, 2 * count)[..., : count + 1]
+    found = np.where(reach > 0, found, altitude)
     found[..., 0], found[..., -1] = altitude[..., 0], altitude[..., -1]  # to the last bit
     return found
 

@@ -266,11 +266,13 @@ def _lines(text: TextIO, file: str) -> Iterator[str]:
 
 def _places(header: list[str], columns: Mapping[str, Column], line: str) -> list[int]:
     """Where the declared columns stand."""
+    if not any(header):
+        raise refuse(line, f"the names of columns, {', '.join(repr(one.column) for one in columns.values())} among them", "nothing")
     problems = []
     for quantity, declared in columns.items():
         count = header.count(declared.column)
         if count != 1:
-            found = f"{count} of that name" if count else f"none; the columns are {', '.join(map(repr, header[:12])) or 'missing'}"
+            found = f"{count} of that name" if count else f"none; the columns are {', '.join(map(repr, header[:12]))}"
             problems.append(Problem(line, quantity, "", f"one column {declared.column!r}", found))
     if problems:
         raise InputError(problems)

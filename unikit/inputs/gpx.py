@@ -137,7 +137,8 @@ class _Reader:
             raise refuse(self.file, "a file in GPX 1.1", f"a file packed by {packed}: unpack it first")
         text = chunk[:256].replace(b"\0", b"").lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n")
         if not text.startswith(b"<"):
-            raise refuse(self.file, "a file in GPX 1.1, which begins with '<'", f"a file that begins with {show(chunk[:12])}")
+            begins = show(chunk[:12].decode("ascii", "backslashreplace"))
+            raise refuse(self.file, "a file in GPX 1.1, which begins with '<'", f"a file that begins with {begins}")
 
     def _wrong(self, expected: str, found: str, name: str = "", value: str | None = None) -> InputError:
         return refuse(f"{self.file}:{self.parser.CurrentLineNumber}", expected, found, name, value)

@@ -17,6 +17,7 @@ import numpy as np
 from .. import units
 from .columns import Column, Table, refuse
 from .fields import pretty
+from .route import ALTITUDES
 
 # Lowest and highest value in SI that a ride can have; a value outside is a fault of sensor or logger.  Common practice, no source.
 POSSIBLE: Mapping[str, tuple[float, float]] = {
@@ -27,7 +28,7 @@ POSSIBLE: Mapping[str, tuple[float, float]] = {
     "pedal_power": (-5000.0, 5000.0),
     "motor_torque": (-2000.0, 2000.0),
     "distance": (-1e9, 1e9),
-    "altitude": (-500.0, 9000.0),
+    "altitude": ALTITUDES,
     "latitude": (-math.pi / 2, math.pi / 2),
     "longitude": (-math.pi, 2 * math.pi),
     "heading": (-2 * math.pi, 2 * math.pi),

@@ -10,6 +10,8 @@ import numpy as np
 
 from .. import units as u
 
+ALTITUDES = (-500.0, 9000.0)  # m: lowest and highest that a ride can have; common practice, no source
+
 
 @dataclass(frozen=True, eq=False)
 class Route:
@@ -78,10 +80,17 @@ def make_route(name: str, source: str, distance: Any, altitude: Any, notes: tupl
         raise ValueError(f"distance must be a list of at least 2 points, got shape {distance.shape}")
     if altitude.shape != distance.shape:
         raise ValueError(f"altitude must have as many points as distance, {len(distance)}, got shape {altitude.shape}")
-    if not (np.isfinite(distance).all() and np.isfinite(altitude).all()):
-        raise ValueError("distance and altitude must be finite at every point")
-    if distance[0] != 0 or np.any(np.diff(distance) <= 0):
-        raise ValueError("distance must begin at 0 and rise from point to point")
+    for key, known in (("distance", np.isfinite(distance)), ("altitude", np.isfinite(altitude))):
+        if not known.all():
+            raise ValueError(f"{key} must be a finite number at every point; it is none at point {np.argmin(known) + 1:,}")
+    rises = np.diff(distance) > 0
+    if distance[0] != 0 or not rises.all():
+        found = f"it begins at {distance[0]:g} m" if distance[0] != 0 else f"it does not rise after point {np.argmin(rises) + 1:,}"
+        raise ValueError(f"distance must begin at 0 and rise from point to point; {found}")
+    low, high = ALTITUDES
+    worst = altitude[np.argmax(np.maximum(low - altitude, altitude - high))]
+    if not low <= worst <= high:
+        raise ValueError(f"altitude must be from {low:g} m to {high:g} m; it is {worst:.6g} m at its worst")
     if np.any(np.abs(np.diff(altitude)) >= 0.9 * np.diff(distance)):
         raise ValueError("altitude must change by less than 0.9 m in a metre of road")
     arrays = {"distance": distance, "altitude": altitude}
@@ -102,6 +111,8 @@ def make_route(name: str, source: str, distance: Any, altitude: Any, notes: tupl
             arrays[key] = np.array(place, float)
             if arrays[key].shape != distance.shape:
                 raise ValueError(f"{key} must have as many points as distance, {len(distance)}, got shape {arrays[key].shape}")
+    if ("latitude" in arrays) != ("longitude" in arrays):
+        raise ValueError("latitude and longitude must be given together")
     if others:
         raise ValueError(f"a route has no {', '.join(map(repr, others))}")
     for array in arrays.values():

@@ -162,7 +162,7 @@ def _suffix(path: str | os.PathLike[str]) -> str:
 def _recorded(path: str | os.PathLike[str], wanted: str | None) -> Way:
     """The chosen track or route of a GPX file."""
     found = read_gpx(path)
-    lone = f"; {found.waypoints:,} lone points are no way" if found.waypoints else ""
+    lone = f"; {found.waypoints:,} lone point{'s' * (found.waypoints != 1)} cannot be ridden" if found.waypoints else ""
     if not found.parts:
         raise refuse(found.file, "a track or route with points", "none" + lone)
     names = ", ".join(show(part.name) for part in found.parts[:8])
@@ -252,17 +252,16 @@ def _places(values: dict[str, np.ndarray], file: str) -> dict[str, np.ndarray]:
 
 def _own_table(path: str | os.PathLike[str]) -> Route:
     """A table that :func:`save_route` wrote."""
-    file, header = label(path), []
+    file, header = label(path), None
     try:
         with open(path, encoding="utf-8-sig", newline="") as handle:
             header = [name.strip() for name in next(csv.reader([handle.readline(4096)]), [])]
     except (OSError, UnicodeDecodeError, csv.Error):
         pass  # read_table says what is wrong
-    columns = {name: Column(title, unit, 1, QUANTITIES[name]) for name, (title, unit) in OWN.items() if title in header}
-    if header and not {"distance", "altitude"} <= set(columns):
+    columns = {name: Column(title, unit, 1, QUANTITIES[name]) for name, (title, unit) in OWN.items() if header is None or title in header}
+    if header is not None and not {"distance", "altitude"} <= set(columns):
         expected = "the columns 'distance [m]' and 'altitude [m]', or a mapping that declares others"
-        raise refuse(f"{file}:1", expected, ", ".join(map(show, header[:12])))
-    columns = columns or {name: Column(title, unit, 1, QUANTITIES[name]) for name, (title, unit) in OWN.items()}
+        raise refuse(f"{file}:1", expected, ", ".join(map(show, header[:12])) or "nothing")
     values = _filled(read_table(path, _may_miss(columns), ",", ".").values)
     places = _places(values, file)
     steps = {name: values.pop(name)[:-1] for name in OF_STEPS if name in values}  # the last row has no step after it

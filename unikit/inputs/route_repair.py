@@ -12,8 +12,9 @@ import numpy as np
 from .. import units as u
 from ..formulas import geodesy, profile
 from .columns import refuse
+from .errors import show
 from .fields import Named
-from .route import Route, make_route
+from .route import ALTITUDES, Route, make_route
 
 STEP = 10.0  # m
 SMOOTHING = 30.0  # m
@@ -22,6 +23,7 @@ CLOSED = 50.0  # m between start and end of a way that ends where it began
 SHORTEST_ROUND = 500.0  # m of such a way
 WIDEST_GAP = 20e3  # m
 MOST_STEPS = 500_000
+STEEPEST = 0.35  # slope of a step that is told: hardly a road; common practice, no source
 FINEST = 10  # parts of a step in which the profile is smoothed
 
 OF_STEPS = ("heading", "surface", "shelter")
@@ -65,6 +67,12 @@ class Repaired:
         """Usual distance from point to point."""
         return float(np.median(np.diff(self.distance)))
 
+    def slope_noise(self, smoothing: Any, step: float) -> np.ndarray:
+        """Doubt that scatter leaves in the slope of a step: never more than that of a straight line between two points."""
+        straight, length = np.sqrt(2) * self.noise / max(self.spacing, step), np.asarray(smoothing, float)
+        smooth = profile.slope_noise(self.noise, self.spacing, np.where(length > 0, length, self.spacing))
+        return np.where(length > 0, np.minimum(straight, smooth), straight)
+
     def renamed(self, name: str) -> Repaired:
         """The same under another name."""
         return dataclasses.replace(self, way=dataclasses.replace(self.way, name=name))
@@ -86,7 +94,11 @@ def repaired(way: Way, known: Mapping[float, float] | None = None, closed: bool 
     way, distance, merged = _apart(way)
     if len(distance) < 3:
         raise refuse(way.file, "a way of at least 3 points that lie apart", f"{len(distance)}")
-    missing = ~np.isfinite(way.altitude)
+    with np.errstate(invalid="ignore"):
+        missing = ~((way.altitude >= ALTITUDES[0]) & (way.altitude <= ALTITUDES[1]))
+    impossible = int(np.count_nonzero(missing & np.isfinite(way.altitude)))
+    if impossible:
+        way = dataclasses.replace(way, altitude=np.where(missing, np.nan, way.altitude))
     if missing.sum() > len(missing) - 2:
         raise refuse(way.file, "altitudes at two points at least", "none" if missing.all() else "one")
     # A spike beside a hung stretch would hide the step at its end, so spikes go first.
@@ -101,6 +113,8 @@ def repaired(way: Way, known: Mapping[float, float] | None = None, closed: bool 
     counts = {"points merged with the one before": merged, "altitudes missing": missing.sum(), "spikes": spikes.sum()}
     counts["altitudes repeated by a hung sensor"] = stuck.sum()
     notes.append("; ".join(f"{what}: {count:,}" for what, count in counts.items()) + "; straight lines stand for what was taken out")
+    if impossible:
+        notes.append(f"altitudes that no road has, below {ALTITUDES[0]:g} m or above {ALTITUDES[1]:g} m: {impossible:,}, taken as missing")
     notes += [told, f"a single altitude scatters by {deviation:.2f} m"]
     found = (missing, spikes, stuck, merged, error, deviation, SMOOTHING, (*way.notes, *notes))
     return Repaired(way, distance, way.distance is None, altitude, *found)
@@ -142,14 +156,18 @@ def _apart(way: Way) -> tuple[Way, np.ndarray, int]:
 
 def _between(way: Way, kept: np.ndarray) -> np.ndarray:
     """Lengths on the map from point to point."""
-    latitude, longitude = way.latitude[kept], way.longitude[kept]
-    return geodesy.line(latitude[:-1], longitude[:-1], latitude[1:], longitude[1:]).length
+    found = np.empty(max(len(kept) - 1, 0))
+    for start in range(0, len(found), profile.BLOCK):  # the formula needs ten numbers a point
+        rows = kept[start : start + profile.BLOCK + 1]
+        latitude, longitude = way.latitude[rows], way.longitude[rows]
+        found[start : start + profile.BLOCK] = geodesy.line(latitude[:-1], longitude[:-1], latitude[1:], longitude[1:]).length
+    return found
 
 
 def _tied(way: Way, distance: np.ndarray, altitude: np.ndarray, known: Any, closed: bool | None) -> tuple[np.ndarray, float, str]:
     """Altitudes without drift, the closing error, and a sentence on it."""
     if known:
-        at = sorted(known)
+        at = _told(way, known)
         if not 0 <= at[0] <= at[-1] <= distance[-1]:
             wrong = at[0] if at[0] < 0 else at[-1]
             raise refuse(way.file, f"known altitudes at distances from 0 to {distance[-1]:.0f} m", f"one at {wrong:g} m")
@@ -170,13 +188,24 @@ def _tied(way: Way, distance: np.ndarray, altitude: np.ndarray, known: Any, clos
     return profile.tied(distance, altitude, [0.0, distance[-1]], [altitude[0]] * 2), error, told
 
 
+def _told(way: Way, known: Any) -> list[float]:
+    """The distances at which altitudes are told, in order."""
+    try:
+        numbers = isinstance(known, Mapping) and np.isfinite(np.array([*known.items()], float)).all()
+    except (TypeError, ValueError):
+        numbers = False
+    if not numbers:
+        raise refuse(way.file, "known altitudes as numbers of metres by distance in metres, such as {0.0: 3.0}", show(known))
+    return sorted(known)
+
+
 def _gaps(way: Way, distance: np.ndarray) -> list[str]:
     """Sentences on what the record leaves out."""
     gap, notes = np.diff(distance), []
     between = [gap[start - 1] for start in way.starts if start > 0]
     if between:
         notes.append(f"{len(between) + 1} segments; straight lines bridge gaps of up to {max(between):.0f} m between them")
-    if gap.max() > max(100.0, 10 * np.median(gap)):
+    if gap.max() > max(100.0, 10 * np.median(gap), *between):  # a gap between segments is told already
         notes.append(f"the longest straight line between two points is {gap.max():.0f} m")
     return notes
 
@@ -199,22 +228,21 @@ def smooth(found: Repaired, step: float, smoothing: Any) -> np.ndarray:
 def resampled(found: Repaired, step: float = STEP, smoothing: float | None = None) -> Route:
     """The route at even steps, smoothed as usual if no length is given."""
     smoothing = found.usual if smoothing is None else smoothing
-    if not 0.5 <= step <= 1000:
-        raise ValueError(f"step must be from 0.5 m to 1000 m, got {step:g}")
-    if not 0 <= smoothing <= 5000:
-        raise ValueError(f"smoothing must be from 0 m to 5000 m, got {smoothing:g}")
+    for name, value, low, high in (("step", step, 0.5, 1000.0), ("smoothing", smoothing, 0.0, 5000.0)):
+        if not (isinstance(value, (int, float, np.number)) and low <= value <= high):
+            raise ValueError(f"{name} must be a number of metres from {low:g} to {high:g}, got {value!r}")
     way, (at, _) = found.way, grid(found, step)
     altitude = smooth(found, step, smoothing)
     middle, places = (at[1:] + at[:-1]) / 2, {}
     others = {}
     for name, values in way.others.items():
         if name != "stop":
-            others[name] = values[_before(found.distance, middle if name in OF_STEPS else at)]
+            others[name] = values[_before(found.distance, middle)] if name in OF_STEPS else _least(found.distance, values, at)
     if "stop" in way.others:
         nearest = np.rint(found.distance / at[1]).astype(int)
         others["stop"] = np.bincount(np.minimum(nearest, len(at) - 1), way.others["stop"], len(at))
     if way.latitude is not None:
-        places, heading = _course(found, at, step, smoothing)
+        places, heading = _course(found, step, smoothing)
         others.setdefault("heading", heading)
     road = at
     if found.on_map:  # the map shows the horizontal run; the road is longer by the rise
@@ -225,12 +253,19 @@ def resampled(found: Repaired, step: float = STEP, smoothing: float | None = Non
         raise refuse(way.file, "a profile that a road can have; more smoothing may help", str(error)) from None
     how = f"smoothed over {smoothing:g} m (standard deviation of the Gaussian)" if smoothing else "not smoothed"
     note = f"{how}, at steps of {at[1]:.2f} m"
-    if smoothing and found.noise:
-        note += f"; noise leaves ±{100 * profile.slope_noise(found.noise, found.spacing, smoothing):.2f} % of slope"
+    if found.noise:
+        note += f"; noise leaves ±{100 * found.slope_noise(smoothing, at[1]):.2f} % of slope"
     mended = profile.climb(found.altitude)
     before = f"{found.climb_recorded:.0f} m as recorded, {mended:.0f} m mended" if found.noise else f"{mended:.0f} m as written"
     climbs = f"climb: {before}, {route.climb:.0f} m {'smoothed' if smoothing else 'at these steps'}"
-    return dataclasses.replace(route, notes=(*found.notes, note, climbs))
+    return dataclasses.replace(route, notes=(*found.notes, note, climbs, *_steep(route)))
+
+
+def _steep(route: Route) -> list[str]:
+    """A warning where a step is steeper than roads are."""
+    worst = int(np.argmax(np.abs(route.slope)))
+    slope, place = route.slope[worst], route.distance[worst] / 1000
+    return [f"steepest step {100 * slope:.0f} %, at {place:.2f} km: hardly a road, look at the file there"] if abs(slope) > STEEPEST else []
 
 
 def _before(distance: np.ndarray, at: np.ndarray) -> np.ndarray:
@@ -238,11 +273,20 @@ def _before(distance: np.ndarray, at: np.ndarray) -> np.ndarray:
     return np.clip(np.searchsorted(distance, at, side="right") - 1, 0, len(distance) - 1)
 
 
-def _course(found: Repaired, at: np.ndarray, step: float, smoothing: float) -> tuple[dict[str, np.ndarray], np.ndarray]:
+def _least(distance: np.ndarray, values: np.ndarray, at: np.ndarray) -> np.ndarray:
+    """The lowest value from each place to the next, so that a short limit of speed is not stepped over."""
+    return np.minimum.reduceat(values, _before(distance, at))
+
+
+def _course(found: Repaired, step: float, smoothing: float) -> tuple[dict[str, np.ndarray], np.ndarray]:
     """Coordinates at the points, and the headings of the steps on the course smoothed as the altitudes are."""
     fine, finer = grid(found, step, True)
-    ways = [np.interp(fine, found.distance, values) for values in (found.way.latitude, np.unwrap(found.way.longitude))]
-    latitude, longitude = (profile.smoothed(values, fine[1], smoothing)[::finer] for values in ways)
+    places, courses = [], []
+    unbroken = found.way.longitude if np.ptp(found.way.longitude) < np.pi else np.unwrap(found.way.longitude)
+    for values in (found.way.latitude, unbroken):
+        there = np.interp(fine, found.distance, values)
+        places.append(there[::finer].copy())
+        courses.append(profile.smoothed(there, fine[1], smoothing)[::finer].copy())
+    latitude, longitude = courses
     heading = geodesy.line(latitude[:-1], longitude[:-1], latitude[1:], longitude[1:]).heading
-    there = {"latitude": ways[0][::finer], "longitude": np.remainder(ways[1][::finer] + np.pi, 2 * np.pi) - np.pi}
-    return there, heading
+    return {"latitude": places[0], "longitude": np.remainder(places[1] + np.pi, 2 * np.pi) - np.pi}, heading

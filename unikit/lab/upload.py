@@ -94,7 +94,7 @@ class Pick:
             path.write_bytes(content)
             made = self._read(path, file)
         if made:
-            self.alert.value = markup.status(f"{file} was read")
+            self.alert.value = markup.status(f"read from {file}")
             self.choose(made)
         return bool(made)
 

@@ -14,6 +14,7 @@ from .results import Result, shown
 from .stretches import Stretches
 
 CLIMB_THRESHOLD = 3.0  # m; a rise or fall counts once it exceeds what a barometer wanders, common practice, no source
+OF_A_WHEEL = 0.2  # share up to which a rolling radius may explain it; what differs by more is another quantity or unit
 AGREE = 0.02  # share up to which two distances agree; a wheel's rolling radius is hardly known better: common practice, no source
 
 
@@ -71,7 +72,8 @@ class Accounts(Result):
 def study(stretches: Stretches, notes: tuple[str, ...] = (), climb_threshold: u.Metre = CLIMB_THRESHOLD) -> Accounts:
     """Account for a ride that was cut into stretches; ``notes`` are those of its log, to be kept with the numbers."""
     if not len(stretches):
-        raise ValueError(f"log {stretches.name!r} has no two rows that follow each other unbroken, so nothing can be accounted for")
+        why = f": {'; '.join(notes)}" if notes else ""
+        raise ValueError(f"log {stretches.name!r} has no two rows that follow each other unbroken, so nothing can be accounted for{why}")
     one, way = stretches, float(stretches.distance.sum())
     standing = float((one.standing_share * one.duration).sum())
     recorded = float(one.duration.sum())
@@ -119,7 +121,7 @@ def study(stretches: Stretches, notes: tuple[str, ...] = (), climb_threshold: u.
         standing=one.standing,
         steady=one.steady,
         climb_threshold=climb_threshold,
-        notes=(*notes, *_disagreements(stated_excess, position_excess), *_of_climb(climb, climb_threshold)),
+        notes=(*notes, *_disagreements(stated_excess, position_excess), *_signs(way, electrical), *_of_climb(climb, climb_threshold)),
     )
 
 
@@ -176,7 +178,18 @@ def _disagreements(stated: float | None, position: float | None) -> list[str]:
                 told.append(f"distance by {name} is known in no stretch")
             else:
                 longer = "longer" if excess > 0 else "shorter"
-                told.append(f"distance by {name} is {100 * abs(excess):.1f} % {longer} than by speed: look at the wheel's rolling radius")
+                where = "the wheel's rolling radius" if abs(excess) <= OF_A_WHEEL else "the columns and units that the mapping declares"
+                told.append(f"distance by {name} is {100 * abs(excess):.1f} % {longer} than by speed: look at {where}")
+    return told
+
+
+def _signs(way: float, electrical: float | None) -> list[str]:
+    """What a column with the wrong sign would do."""
+    told = []
+    if way < 0:
+        told.append("the whole way was rolled backward: look at the sign of the speed that the mapping declares")
+    if electrical is not None and electrical < 0:
+        told.append("the packs were charged over the whole ride: unless it was a descent, look at the sign of the current in the mapping")
     return told
 
 

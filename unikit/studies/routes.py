@@ -50,7 +50,7 @@ class Routes(Result):
     altitude: u.Metre = shown("altitude", "m", 2)
     lengths: u.Metre  # smoothing lengths, and the climb of each
     climbs: u.Metre
-    noise_climbs: u.Metre  # nan where the smoothing is shorter than two points
+    noise_climbs: u.Metre  # that noise alone adds on level road
     route: Route
     repaired: Repaired
 
@@ -77,7 +77,7 @@ def study(found: Repaired, smoothing: u.Metre | None = None, step: u.Metre = STE
     steepest, at = _steepest(route.distance, route.altitude)
     down, down_at = _steepest(route.distance, -route.altitude)
     error = found.closing_error
-    slope = _slope_noise(found, np.array([length]))[0]
+    slope = float(found.slope_noise(length, step))
     return Routes(
         name=route.name,
         length=route.length,
@@ -108,18 +108,10 @@ def study(found: Repaired, smoothing: u.Metre | None = None, step: u.Metre = STE
         altitude=route.altitude,
         lengths=LENGTHS,
         climbs=_climbs(found, step),
-        noise_climbs=_on_level_road(_slope_noise(found, LENGTHS), route.length),
+        noise_climbs=_on_level_road(found.slope_noise(LENGTHS, step), route.length),
         route=route,
         repaired=found,
     )
-
-
-def _slope_noise(found: Repaired, lengths: np.ndarray) -> np.ndarray:
-    """Doubt of a slope at each smoothing length; nan where the formula does not hold."""
-    holds = lengths >= 2 * found.spacing
-    if not found.noise:
-        return np.zeros(lengths.shape)
-    return np.where(holds, profile.slope_noise(found.noise, found.spacing, np.where(holds, lengths, 1.0)), np.nan)
 
 
 def _on_level_road(slope: u.Slope, length: u.Metre) -> u.Metre:

@@ -1,4 +1,4 @@
-"""Two routes around a harbour town that does not exist: a few lines of a file, and a recording with the usual faults.
+"""Three routes around a harbour town that does not exist: a few lines, a recording with the usual faults, a table with its mapping.
 
 ``python -m unikit.studies.routes_made`` writes the example routes of
 ``data/routes``.  The way over the hill is known exactly before a seeded stream
@@ -56,6 +56,37 @@ legs = [
   {length = "1.3 km", rise = "-84 m", heading = "190 deg", shelter = "70 %", speed_limit = "15 km/h"},
   {length = "1.2 km", rise = "-9.6 m", heading = "175 deg", speed_limit = "15 km/h"},
 ]
+"""
+
+# A table of a path, as somebody with a measuring wheel might write it down.
+PATH_LENGTH, PATH_SPACING, PATH_HEIGHT = 3200.0, 40.0, 46.0  # m
+PATH_NOISE = 0.15  # m
+ROUGH = (1200.0, 2000.0)  # m: gravel, to be ridden slowly
+FORGOTTEN, SLIPPED = 880.0, 2440.0  # m: a height left out, and one written down wrong by 30 m
+
+PATH_MAPPING = """\
+# How to read moor_path.csv, a path that nobody measured: which column holds what, in which unit.
+format = 1
+name = "Moor path"
+source = "invented"
+delimiter = "semicolon"
+decimal = "comma"
+
+[columns.distance] # along the road; or latitude and longitude
+column = "km"
+unit = "km"
+
+[columns.altitude] # an empty cell is a missing altitude
+column = "height / m"
+unit = "m"
+
+[columns.surface] # rolling coefficient over that of the build, from this row on
+column = "roughness"
+unit = "%"
+
+[columns.speed_limit] # from this row on; an empty cell is none
+column = "at most / (km/h)"
+unit = "km/h"
 """
 
 
@@ -135,11 +166,26 @@ def recording(seed: int = SEED) -> str:
     )
 
 
+def path(seed: int = SEED) -> str:
+    """A table of the path over the moor."""
+    at = np.arange(0.0, PATH_LENGTH + 1, PATH_SPACING)
+    height = 8 + PATH_HEIGHT * np.sin(1.5 * np.pi * at / PATH_LENGTH) ** 2 + PATH_NOISE * np.random.default_rng(seed).normal(size=at.size)
+    height[at == SLIPPED] += 30
+    rows = ["km;height / m;roughness;at most / (km/h)"]
+    for place, altitude in zip(at, height, strict=True):
+        rough = ROUGH[0] <= place < ROUGH[1]
+        told = "" if place == FORGOTTEN else f"{altitude:.1f}"
+        rows.append(f"{place / 1000:.2f};{told};{180 if rough else 100};{10 if rough else ''}".replace(".", ","))
+    return "\n".join([*rows, ""])
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """Write the example routes into a folder, by default ``data/routes``."""
     given = sys.argv[1:] if arguments is None else arguments
-    for path in write({"harbour_round.toml": ROUND, "over_the_hill.gpx": recording()}, Path(given[0] if given else "data/routes")):
-        print(f"{path}: written")
+    folder = Path(given[0] if given else "data/routes")
+    made = write({"harbour_round.toml": ROUND, "over_the_hill.gpx": recording()}, folder)
+    for file in made + write({"moor_path.csv": path(), "moor_path.toml": PATH_MAPPING}, folder / "tables"):
+        print(f"{file}: written")
     return 0
 
 

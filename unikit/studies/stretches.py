@@ -15,6 +15,7 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 
 from .. import units as u
+from ..formulas import geodesy
 from ..inputs.ride_logs import Progress, RideLog, RideStream
 from .results import Result, shown
 
@@ -22,7 +23,6 @@ STANDING_SPEED = 0.5  # m/s; slower is standing: wheel sensors report little of 
 SHORTEST_STAND = 3.0  # s; a shorter halt stays within its stretch
 LONGEST = 3600.0  # s; of a stretch that is cut by its length, so that standing cannot make it endless
 POSITION_STEP = 20.0  # m of road between positions that are joined: closer ones add their scatter, farther ones cut corners
-EARTH_RADIUS = 6371008.8  # m, mean of the three half axes
 STEADY = 0.05  # usual standard deviation of speed over its mean up to which a stretch is steady
 
 
@@ -152,9 +152,12 @@ def _check_speed(name: str, quantities: Collection[str]) -> None:
 
 def check_cut(time: float | None, length: float | None, steady: float) -> None:
     """Refuse what cannot be cut by."""
-    asked = [value for value in (time, length) if value is not None]
-    if len(asked) != 1 or not asked[0] > 0:
-        raise ValueError(f"cut by a time or by a length, one of them above 0, got time {time} and length {length}")
+    asked = [(value, unit) for value, unit in ((time, "s"), (length, "m")) if value is not None]
+    if len(asked) != 1:
+        raise ValueError(f"cut by a time or by a length, got {'both' if asked else 'neither'}")
+    value, unit = asked[0]
+    if not value > 0:
+        raise ValueError(f"cut by a time or by a length above 0 {unit}, got {value:g} {unit}")
     if not 0 <= steady <= 1:
         raise ValueError(f"steady must be a share from 0 to 1, got {steady}")
 
@@ -287,9 +290,9 @@ def _by_positions(log: RideLog, begin: np.ndarray, end: np.ndarray) -> np.ndarra
     for number, (first, last) in enumerate(zip(begin, end, strict=True)):
         marks = np.searchsorted(way, np.arange(way[first], way[last], POSITION_STEP))
         rows = np.unique(np.concatenate([marks, [first, last]]))
-        north = np.diff(latitude[rows])
-        east = np.cos(latitude[rows[1:]] / 2 + latitude[rows[:-1]] / 2) * (np.mod(np.diff(longitude[rows]) + np.pi, 2 * np.pi) - np.pi)
-        found[number] = EARTH_RADIUS * np.hypot(north, east).sum()
+        here = latitude[rows], longitude[rows]
+        if np.all(np.abs(here[0]) <= geodesy.LARGEST_LATITUDE) and np.isfinite(here[1]).all():
+            found[number] = geodesy.line(here[0][:-1], here[1][:-1], here[0][1:], here[1][1:]).length.sum()
     return found
 
 
