@@ -54,6 +54,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     lab = commands.add_parser("lab", help="open the notebooks in JupyterLab")
     lab.add_argument("notebook", nargs="?", help="notebook to open; default: the first one")
     chosen = parser.parse_args(arguments)
+    for stream in (sys.stdout, sys.stderr):
+        stream.reconfigure(errors="replace")  # a terminal without "·" or "°" shows a question mark
     if chosen.command == "review":
         return _review(chosen.build, chosen.cases, chosen.rules, chosen.csv)
     if chosen.command == "datasheet":
@@ -70,8 +72,6 @@ def _ride(asked: argparse.Namespace) -> int:
     from .inputs import InputError, load_build, load_case, load_route, there_and_back
     from .studies import journey, outlook
 
-    for stream in (sys.stdout, sys.stderr):
-        stream.reconfigure(errors="replace")
     found = []
     try:
         build, case = load_build(asked.build), load_case(asked.case)
@@ -94,7 +94,7 @@ def _ride(asked: argparse.Namespace) -> int:
     for result in found:
         lines = result.summary()
         width = max(map(len, lines))
-        print("\n".join(f"{label:<{width}}  {text}" for label, text in lines.items()), flush=True)
+        _say("\n".join(f"{label:<{width}}  {text}" for label, text in lines.items()))
     return _write_csv(found[0], asked.csv)
 
 
@@ -118,15 +118,13 @@ def _datasheet(path: str, build_path: str | None, save_path: str | None, leave_o
     from .inputs import load_build, load_datasheet, save_build
     from .studies import datasheet
 
-    for stream in (sys.stdout, sys.stderr):
-        stream.reconfigure(errors="replace")
     try:
         if save_path and not build_path:
             raise ValueError("--save writes a build: name the one it begins with, by --into")
         build = load_build(build_path) if build_path else None
         reading = datasheet.study(load_datasheet(path), build.wheel if build else None, leave_out)
         reading.part()
-        print(datasheet.page(reading), flush=True)
+        _say(datasheet.page(reading))
         if save_path:
             save_build(datasheet.fitted(build, reading), save_path)
     except ValueError as error:
@@ -139,8 +137,6 @@ def _review(build_path: str, cases_path: str | None, rules: str | None, csv_path
     """Print the review; every unreadable input ends in one plain message."""
     from .inputs import InputError, load_build, load_case, load_cases, replace
 
-    for stream in (sys.stdout, sys.stderr):
-        stream.reconfigure(errors="replace")  # a terminal without "·" or "°" shows a question mark
     try:
         build = load_build(build_path)
         if cases_path and Path(cases_path).is_file():
@@ -159,11 +155,16 @@ def _review(build_path: str, cases_path: str | None, rules: str | None, csv_path
     except ValueError as error:
         print(f"{build_path}: {error}", file=sys.stderr)
         return 2
+    _say(found)
+    return _write_csv(found, csv_path)
+
+
+def _say(text: object) -> None:
+    """Print an answer."""
     try:
-        print(found, flush=True)
+        print(text, flush=True)
     except BrokenPipeError:  # the reader of a pipe, such as head, has seen enough
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    return _write_csv(found, csv_path)
 
 
 def _write_csv(found: Result, path: str | None) -> int:
@@ -180,26 +181,23 @@ def _write_csv(found: Result, path: str | None) -> int:
 
 
 def _log(log: str, mapping: str, span: str, length: str | None, csv_path: str | None) -> int:
-    """Print the accounts of a ride log; on a terminal the share that was read comes first."""
+    """Print the accounts of a ride log; long reading tells how far it is."""
     from . import units
     from .studies import ride_accounts, stretches
 
-    for stream in (sys.stdout, sys.stderr):
-        stream.reconfigure(errors="replace")
-    told = (lambda share: print(f"\rread {100 * share:.0f} %", end="", file=sys.stderr, flush=True)) if sys.stderr.isatty() else None
     try:
         by = {"length": units.parse(length, "length")} if length else {"time": units.parse(span, "time")}
-        found = ride_accounts.study(*stretches.stretches_of(log, mapping, **by, progress=told))
+        found = ride_accounts.study(*stretches.stretches_of(log, mapping, **by, progress=_Progress("reading")))
     except units.UnitError as error:
         print(f"--{'length' if length else 'time'}: {error}", file=sys.stderr)
         return 2
     except ValueError as error:
         print(error, file=sys.stderr)
         return 2
-    finally:
-        if told:
-            print(file=sys.stderr)
-    print(found.page(), flush=True)
+    except KeyboardInterrupt:
+        print("\nstopped: nothing was written", file=sys.stderr)
+        return 130
+    _say(found.page())
     return _write_csv(found, csv_path)
 
 
