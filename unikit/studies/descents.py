@@ -12,8 +12,9 @@ from ..formulas.road import slope_angle
 from ..inputs import Build, Case, Gear
 from ..units import Values
 from . import leverage
+from .cells import aged
 from .cut_out import short_circuit
-from .descending import March, Road, aged, charge_as_asked, march, pedals_held
+from .descending import March, Road, charge_as_asked, march, pedals_held
 from .loads import loads
 from .results import Result, shown
 

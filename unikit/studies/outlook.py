@@ -16,10 +16,11 @@ from ..formulas.checks import one_of
 from ..formulas.sampling import Estimate
 from ..inputs import Build, Case, Gear, Route, draw_at, meaning
 from . import journey
+from .cells import aged
 from .many import Progress, Stopped, in_parts
 from .results import Result, shown
 from .ride import stored_energy
-from .riding import aged, prepare, run_many
+from .riding import prepare, run_many
 
 RIDES, SEED = 256, 20
 RANKED = 128  # base draws of a ranking
