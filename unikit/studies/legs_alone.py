@@ -8,7 +8,7 @@ import numpy as np
 
 from .. import units as u
 from ..formulas import gearing
-from ..inputs import Build, Case, Gear
+from ..inputs import Build, Case, Gear, refuse_draws
 from .drive import drive
 from .legs import greatest_torque
 from .loads import loads
@@ -49,6 +49,7 @@ def study(build: Build, case: Case, gear: Gear | None = None, points: int = 41) 
     Speeds are those from half of the comfortable cadence to all of it.  What the legs have is critical power
     for the time, and once the work capacity above it.
     """
+    refuse_draws("legs alone", build, case)
     gear = gear or build.gears.named(build.gears.engaged)
     wheel = build.wheel.radius
     fastest = gearing.speed(build.rider.comfortable_cadence, wheel, gear.ratio)
