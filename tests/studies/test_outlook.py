@@ -6,8 +6,9 @@ from functools import cache
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
-from unikit.inputs import Spread, draw, make_route, replace, there_and_back
+from unikit.inputs import Spread, draw, draw_at, make_route, replace, there_and_back
 from unikit.studies import journey, outlook
 from unikit.studies.many import PartError, Stopped
 from unikit.studies.riding import prepare, run_many
@@ -247,6 +248,14 @@ def test_the_first_is_worth_what_it_says(of, first, column):
     assert found.shrink[0] == pytest.approx(shrink, abs=3 * found.shrink_error[0] + 0.05 * shrink)
     assert found.shrink_error[0] < 0.1 * shrink
     assert np.all(np.diff(found.shrink) <= 0)
+
+
+def test_wind_about_north_is_not_cut_off_at_a_whole_turn():
+    shares = np.array([0.01, 0.16, 0.5, 0.84, 0.99])
+    for north in (0.0, 360.0):
+        case = windy(wind_from=f"{north} deg ± 40 deg")
+        found = np.degrees(draw_at(case, {"wind_from": shares}).wind_from) - north
+        assert found == pytest.approx(40 * norm.ppf(shares), abs=1e-6)
 
 
 def test_what_has_no_part_in_the_ride_has_no_share():
