@@ -52,6 +52,9 @@ def test_packs_in_series_and_worn_packs():
     case = down(6.0, trim="level", state_of_charge=0.9)
     found = descents.study(build, case)
     assert found.stored == pytest.approx(Stack(build.packs, pack_temperature(case)).energy(0.9, found.end_charge), rel=1e-6)
+    lower, small = dataclasses.replace(case, state_of_charge=0.5), replace(build, {"packs.pack.rear.cell_capacity": 0.5 * 2.05 * 3600})
+    gain, smaller = (descents.study(one, lower).end_charge - 0.5 for one in (build, small))
+    assert smaller == pytest.approx(2 * gain, rel=0.02), "in series the smallest counts"
     plain = descents.study(examples.build(), case)
     assert descents.study(examples.build(), dataclasses.replace(case, capacity_left=1.0, resistance_growth=1.0)).stored == pytest.approx(
         plain.stored, rel=1e-12

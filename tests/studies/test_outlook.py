@@ -137,6 +137,18 @@ def test_curve_is_the_probability_at_every_distance():
     assert all(isinstance(text, str) for text in found.summary().values())
 
 
+def test_what_nine_of_ten_rides_keep():
+    found, nearly = seen(), 1e-9
+    for name, kept in (
+        ("winding", lambda limit: found.each["winding"] <= limit + nearly),
+        ("reserve", lambda limit: found.each["reserve"] > limit + nearly),
+        ("cut_out", lambda limit: found.each["cut_out"] <= limit + nearly),
+        ("distance", lambda limit: found.each["distance"] > limit + nearly),
+    ):
+        limit = found.likely if name == "distance" else getattr(found, name)
+        assert np.mean(kept(limit)) == pytest.approx(0.9, abs=0.02), name
+
+
 def test_there_and_back_on_one_charge():
     """A hill between two places of one height, in still air: back costs what there costs, and twice as far is less sure."""
     case = replace(examples.case(trim="steps"), {"state_of_charge": "16 % to 22 %"})
