@@ -149,6 +149,17 @@ def test_what_nine_of_ten_rides_keep():
         assert np.mean(kept(limit)) == pytest.approx(0.9, abs=0.02), name
 
 
+def test_probability_of_walking():
+    """Strong legs ride up a steep step and weak ones do not; on a level road nobody walks."""
+    there = np.linspace(0.0, 300.0, 13)
+    steep = make_route("steep", "invented", there, 0.15 * np.clip(there - 100.0, 0.0, 100.0))
+    build = replace(certain(), {"rider.zero_cadence_torque": "10 N*m to 200 N*m"})
+    found = outlook.study(build, examples.case(trim="none"), steep, count=64)
+    assert 0.05 < found.walking < 0.95
+    assert found.walking == np.mean(found.each["walked"] > 0)
+    assert seen().walking == 0
+
+
 def test_there_and_back_on_one_charge():
     """A hill between two places of one height, in still air: back costs what there costs, and twice as far is less sure."""
     case = replace(examples.case(trim="steps"), {"state_of_charge": "16 % to 22 %"})
@@ -268,6 +279,13 @@ def test_wind_about_north_is_not_cut_off_at_a_whole_turn():
         case = windy(wind_from=f"{north} deg ± 40 deg")
         found = np.degrees(draw_at(case, {"wind_from": shares}).wind_from) - north
         assert found == pytest.approx(40 * norm.ppf(shares), abs=1e-6)
+
+
+def test_stated_error_of_the_spread_is_that_over_seeds():
+    case = replace(scarce(0.7, 0.8), {"capacity_left": "88 % to 100 %"})
+    found = [outlook.ranking(certain(), case, hill(500.0, 10), of="energy", count=32, seed=seed) for seed in range(10)]
+    values, errors = (np.array([getattr(one, name) for one in found]) for name in ("range_deviation", "range_deviation_error"))
+    assert 0.5 < values.std(ddof=1) / np.sqrt(np.mean(errors**2)) < 2.0
 
 
 def test_what_has_no_part_in_the_ride_has_no_share():
