@@ -5,7 +5,8 @@ from functools import cache
 import numpy as np
 import pytest
 
-from unikit.inputs import draw, make_route, refuse_draws, replace
+from unikit.inputs import draw, make_route, replace
+from unikit.inputs.variants import refuse_draws
 from unikit.studies import descents, journey, legs_alone, outlook, pack, ride, slopes
 from unikit.studies.cells import aged
 

@@ -19,7 +19,7 @@ from .route_files import load_route, read_route, save_route
 from .schema import describe, fields, meaning, schema
 from .spreads import Spread
 from .supply_parts import Pack, Packs, Wiring
-from .variants import draw, draw_at, refuse_draws, replace
+from .variants import draw, draw_at, replace
 from .ways import there_and_back, way_back
 from .writing import save_build, save_case
 
@@ -72,7 +72,6 @@ __all__ = [
     "make_route",
     "meaning",
     "read_route",
-    "refuse_draws",
     "replace",
     "save_build",
     "save_case",

@@ -9,7 +9,8 @@ import numpy as np
 
 from .. import units as u
 from ..formulas.road import slope_angle
-from ..inputs import Build, Case, Gear, refuse_draws
+from ..inputs import Build, Case, Gear
+from ..inputs.variants import refuse_draws
 from ..units import Values
 from . import leverage
 from .cells import aged

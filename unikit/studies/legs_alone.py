@@ -8,7 +8,8 @@ import numpy as np
 
 from .. import units as u
 from ..formulas import gearing, leverage
-from ..inputs import Build, Case, Gear, refuse_draws
+from ..inputs import Build, Case, Gear
+from ..inputs.variants import refuse_draws
 from .descending import comfort
 from .drive import drive
 from .legs import greatest_torque

@@ -14,7 +14,8 @@ from ..formulas import _journey as j
 from ..formulas import sampling
 from ..formulas.checks import one_of
 from ..formulas.sampling import Estimate
-from ..inputs import Build, Case, Gear, Route, draw_at, meaning, refuse_draws
+from ..inputs import Build, Case, Gear, Route, draw_at, meaning
+from ..inputs.variants import refuse_draws
 from . import journey
 from .cells import aged
 from .many import Progress, Stopped, in_parts

@@ -15,7 +15,8 @@ import numpy as np
 
 from .. import units as u
 from ..formulas import balance, cut_out, going, leverage
-from ..inputs import Build, Case, Gear, refuse_draws
+from ..inputs import Build, Case, Gear
+from ..inputs.variants import refuse_draws
 from ..units import Values
 from . import catch
 from . import cut_out as losses
