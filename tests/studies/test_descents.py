@@ -52,6 +52,9 @@ def test_packs_in_series_and_worn_packs():
     case = down(6.0, trim="level", state_of_charge=0.9)
     found = descents.study(build, case)
     assert found.stored == pytest.approx(Stack(build.packs, pack_temperature(case)).energy(0.9, found.end_charge), rel=1e-6)
+    lower, small = dataclasses.replace(case, state_of_charge=0.5), replace(build, {"packs.pack.rear.cell_capacity": 0.5 * 2.05 * 3600})
+    gain, smaller = (descents.study(one, lower).end_charge - 0.5 for one in (build, small))
+    assert smaller == pytest.approx(2 * gain, rel=0.02), "in series the smallest counts"
     plain = descents.study(examples.build(), case)
     assert descents.study(examples.build(), dataclasses.replace(case, capacity_left=1.0, resistance_growth=1.0)).stored == pytest.approx(
         plain.stored, rel=1e-12
@@ -62,6 +65,23 @@ def test_packs_in_series_and_worn_packs():
     gained = lambda one: one.end_charge - 0.6
     assert gained(worn) == pytest.approx(gained(plain) / 0.7, rel=0.03) and worn.pack_loss > 1.9 * plain.pack_loss
     assert worn.charge_as_asked < plain.charge_as_asked
+
+
+def test_power_of_the_brake_is_its_energy_over_the_time():
+    """From full packs nothing changes on the way down: brake and feet stay as they are at the top."""
+    case = down(6.0, slope=-0.14, state_of_charge=1.0)
+    found = descents.study(examples.build(), case)
+    assert found.brake_power > 100 and found.full_brake == pytest.approx(found.brake_power)
+    assert found.brake == pytest.approx(found.brake_power * found.duration, rel=1e-6)
+    assert found.brake_power == pytest.approx(found.brake_greatest * case.speed / examples.build().wheel.radius)
+    assert found.full_foot == found.foot_start == found.foot_end
+
+
+@pytest.mark.parametrize("trim", ["none", "level"])
+def test_power_into_the_cells_adds_up_to_what_is_stored(trim):
+    found = descents.study(examples.build(), down(6.0, trim=trim), points=201)
+    assert np.trapezoid(found.cells_over, found.distance / found.speed) == pytest.approx(found.stored, rel=5e-3)
+    assert found.charging == found.cells_over.max() > 0
 
 
 def with_mass(mass, **changes):

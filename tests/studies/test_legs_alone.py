@@ -45,9 +45,23 @@ def test_legs_that_do_not_turn_the_cranks_say_so():
     assert found.margin == 0 and np.isnan(found.speed) and "unknown" in found.summary().values()
 
 
-def test_downhill_nothing_is_asked():
-    found = legs_alone.study(examples.build(), examples.case(slope=-0.06))
-    assert found.margin == np.inf and found.leg_power < 0
+def test_downhill_the_legs_hold_back_and_the_brake_takes_what_they_do_not_bear_for_long():
+    build = examples.build()
+    bare = replace(build, {"brake.kind": "none", "brake.greatest_torque": 0.0})
+    gentle, steep = examples.case(slope=-0.06), examples.case(slope=-0.12)
+    found = legs_alone.study(build, gentle)
+    v, turning = found.speed, found.speed / build.wheel.radius
+    kept = build.total_mass * 9.81 * 0.06 / np.hypot(1, 0.06)
+    kept -= 0.008 * build.total_mass * 9.81 / np.hypot(1, 0.06) + 0.35 + 0.02 * v + 0.5 * gentle.air_density * 0.55 * v**2
+    power = (kept * v - (0.45 + 0.018 * turning) * turning) * 0.965  # the gear helps
+    assert found.leg_power == pytest.approx(-power, rel=1e-6) and found.brake_torque == 0
+    assert found.margin == pytest.approx(
+        (build.rider.critical_power * found.time + build.rider.work_capacity) / (power * found.time), rel=1e-6
+    )
+    braked, alone = legs_alone.study(build, steep), legs_alone.study(bare, steep)
+    assert braked.brake_torque > 0 and braked.leg_power == pytest.approx(-build.rider.critical_power) and braked.margin > 1
+    assert alone.margin == 0, "more than the legs' strength at every speed"
+    assert legs_alone.study(bare, gentle).margin == found.margin
 
 
 def test_a_long_way_is_held_at_critical_power_or_not_at_all():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Iterator, Mapping
 
 from .. import units as u
@@ -116,7 +117,7 @@ class Case(Part):
         "wind over a route, at the height of the rider; head and cross wind as they are if left out", low=0, high=40, default=None
     )
     wind_from: u.Radian | None = field(
-        "direction that this wind comes from, clockwise from north", low=-7, high=7, unit="deg", default=None
+        "direction that this wind comes from, clockwise from north", low=-2 * math.tau, high=2 * math.tau, unit="deg", default=None
     )
     leg_power: u.Watt | None = field(
         "power at which the rider eases off on a route, but for climbs; critical power if left out", low=1, high=1000, default=None

@@ -10,7 +10,7 @@ import numpy as np
 from .build import Build, Case
 from .errors import InputError, show
 from .fields import Named, nearest, specs
-from .paths import find
+from .paths import find, leaves
 from .reading import Reader
 from .records import Partial, Record
 
@@ -84,6 +84,14 @@ def draw_at(whole: W, probabilities: Mapping[str, np.ndarray]) -> W:
         spec = find(type(whole), path)
         drawn[path] = whole.spreads[path].quantile(share, spec.low, spec.high)
     return replace(whole, drawn)
+
+
+def refuse_draws(study: str, *wholes: Build | Case) -> None:
+    """ValueError for a build or case with a number that is a list of draws, for a study whose search has one answer at a time."""
+    for whole in wholes:
+        for path, spec, value in leaves(whole):
+            if spec.form == "number" and np.ndim(value):
+                raise ValueError(f"{path} of {whole.name!r} is a list of draws: the {study} study looks at one build in one case at a time")
 
 
 def to_tree(record: Record, opened: Collection[str] | None = None) -> dict[str, Any]:

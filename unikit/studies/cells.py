@@ -8,15 +8,26 @@ import numpy as np
 
 from .. import units as u
 from ..formulas import pack, sag
-from ..inputs import Case, Pack, Packs
+from ..inputs import Build, Case, Pack, Packs, replace
 
 SLOW = ("fast_resistance", "fast_time", "slow_resistance", "slow_time")
 OTHERS = ("curve_resistance", "activation_energy", "resistance_temperature")
+RESISTANCES = ("cell_resistance", "fast_resistance", "slow_resistance")
 
 
 def pack_temperature(case: Case) -> u.Kelvin:
     """Temperature of the cells: as the case says, else that of the air."""
     return case.air_temperature if case.pack_temperature is None else case.pack_temperature
+
+
+def aged(build: Build, case: Case) -> Build:
+    """The build with packs as worn as the case says; the same where it says nothing."""
+    changes = {"cell_capacity": case.capacity_left} | dict.fromkeys(RESISTANCES, case.resistance_growth)
+    changes = {name: factor for name, factor in changes.items() if factor is not None}
+    if build.packs is None or not changes:
+        return build
+    worn = {(one.name, name): (getattr(one, name), factor) for one in build.packs.pack for name, factor in changes.items()}
+    return replace(build, {f"packs.pack.{one}.{name}": new * by for (one, name), (new, by) in worn.items() if new is not None})
 
 
 def missing(packs: Packs, names: tuple[str, ...]) -> str:

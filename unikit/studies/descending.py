@@ -15,7 +15,7 @@ from functools import cached_property
 import numpy as np
 
 from ..formulas import leverage
-from ..inputs import Build, Case, Gear, replace
+from ..inputs import Build, Case, Gear
 from ..units import Values
 from . import instant
 from .cells import one_at_a_time, pack_temperature
@@ -33,19 +33,6 @@ POWERS = (*LOSSES, "legs", "brake", "battery_power")
 _NODES, _WEIGHTS = ((np.polynomial.legendre.leggauss(3)[0] + 1) / 2, np.polynomial.legendre.leggauss(3)[1] / 2)
 # Values at the nodes of a cell to the coefficients of the integral of their parabola from the cell's lower end.
 _PRIMITIVE = np.linalg.inv(np.vander(_NODES, increasing=True)) / np.array([1.0, 2.0, 3.0])[:, None]
-
-
-def aged(build: Build, case: Case) -> Build:
-    """The build with its packs as worn as the case says; the same where it says nothing."""
-    if build.packs is None or (case.capacity_left is None and case.resistance_growth is None):
-        return build
-    left, grown = (1.0 if one is None else one for one in (case.capacity_left, case.resistance_growth))
-    worn = {}
-    for one in build.packs.pack:
-        changes = {"cell_capacity": left, "cell_resistance": grown, "fast_resistance": grown, "slow_resistance": grown}
-        kept = {name: factor for name, factor in changes.items() if getattr(one, name) is not None}
-        worn |= {f"packs.pack.{one.name}.{name}": getattr(one, name) * factor for name, factor in kept.items()}
-    return replace(build, worn)
 
 
 def comfort(build: Build, cadence: Values) -> Values:

@@ -10,10 +10,12 @@ import numpy as np
 from .. import units as u
 from ..formulas.road import slope_angle
 from ..inputs import Build, Case, Gear
+from ..inputs.variants import refuse_draws
 from ..units import Values
 from . import leverage
+from .cells import aged
 from .cut_out import short_circuit
-from .descending import March, Road, aged, charge_as_asked, march, pedals_held
+from .descending import March, Road, charge_as_asked, march, pedals_held
 from .loads import loads
 from .results import Result, shown
 
@@ -156,6 +158,7 @@ class _Whole:
 
 
 def _whole(build: Build, case: Case, gear: Gear | None) -> _Whole:
+    refuse_draws("descents", build, case)
     if case.slope >= 0:
         raise ValueError(f"case {case.name!r}: slope is {100 * case.slope:.3g} %, and the descents study needs one below 0")
     if case.speed <= 0:
@@ -287,8 +290,8 @@ def _by_charge(whole: _Whole) -> ByCharge:
 
 def tops(build: Build, case: Case, gear: Gear | None = None, charges: tuple[float, ...] = TOPS) -> Tops:
     """The case's descent begun at several charges of the packs."""
-    if not all(0 < one <= 1 for one in charges):
-        raise ValueError(f"charges must be above 0 and at most 1, got {charges}")
+    if not charges or not all(0 < one <= 1 for one in charges):
+        raise ValueError(f"charges must be above 0 and at most 1, and at least one, got {charges}")
     whole = _whole(build, case, gear)
     road, walk, time = whole.road, whole.march, case.distance / case.speed
     rows = []

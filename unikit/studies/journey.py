@@ -10,9 +10,10 @@ import numpy as np
 from .. import units as u
 from ..formulas import _journey as j
 from ..inputs import Build, Case, Gear, Route
+from .cells import aged
 from .results import Result, shown
 from .ride import usable_energy
-from .riding import Ridden, Rides, aged, prepare, run
+from .riding import Ridden, Rides, prepare, run
 
 CAUSES = (
     ("rolling", j.SUM_ROLLING),

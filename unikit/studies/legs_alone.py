@@ -7,8 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from .. import units as u
-from ..formulas import gearing
+from ..formulas import gearing, leverage
 from ..inputs import Build, Case, Gear
+from ..inputs.variants import refuse_draws
+from .descending import comfort
 from .drive import drive
 from .legs import greatest_torque
 from .loads import loads
@@ -34,6 +36,7 @@ class LegsAlone(Result):
     leg_power: u.Watt = shown("leg power", "W", 0)
     pedal_torque: u.NewtonMetre = shown("pedal torque, mean", "N*m")
     greatest_torque: u.NewtonMetre = shown("greatest pedal torque there", "N*m")
+    brake_torque: u.NewtonMetre = shown("torque of the brake", "N*m")
     asked: u.Joule = shown("work asked of the legs", "Wh", 0)
     available: u.Joule = shown("work that the legs have in that time", "Wh", 0)
     motor_drag: u.NewtonMetre = shown("drag of the dead motor", "N*m", 2)
@@ -47,18 +50,23 @@ def study(build: Build, case: Case, gear: Gear | None = None, points: int = 41) 
     """Ride the case's distance, slope and wind without the motor, at the speed that leaves the legs most.
 
     Speeds are those from half of the comfortable cadence to all of it.  What the legs have is critical power
-    for the time, and once the work capacity above it.
+    for the time, and once the work capacity above it; downhill they hold back as in the study of descents: what is
+    more than critical power goes to the brake, and what that cannot take they must.
     """
+    refuse_draws("legs alone", build, case)
     gear = gear or build.gears.named(build.gears.engaged)
     wheel = build.wheel.radius
     fastest = gearing.speed(build.rider.comfortable_cadence, wheel, gear.ratio)
     speed = np.linspace(SLOW * fastest, fastest, points)
     state = drive(build, 1.0)
     drag = state.drag(speed / wheel) if state else 0.0 * speed
-    split = torque_split(build, gear, speed, loads(build, case, speed).wheel_torque + drag, None)
+    road = loads(build, case, speed).wheel_torque + drag
+    held = leverage.gear_leverage(gear.ratio, gear.efficiency, resisting=True) * comfort(build, gearing.cadence(speed, wheel, gear.ratio))
+    brake = np.clip(-road - held, 0.0, build.brake.greatest_torque if build.brake.kind != "none" else 0.0)
+    split = torque_split(build, gear, speed, road + brake, None)
     time = case.distance / speed
     able = greatest_torque(build, split.cadence, split.pedal_torque < 0)
-    asked = np.maximum(split.leg_power, 0.0) * time
+    asked = np.abs(split.leg_power) * time
     available = build.rider.critical_power * time + build.rider.work_capacity
     margin = np.where(asked > 0, available / np.where(asked > 0, asked, 1.0), np.inf)
     margin = np.where(np.abs(split.pedal_torque) <= able, margin, 0.0)
@@ -73,6 +81,7 @@ def study(build: Build, case: Case, gear: Gear | None = None, points: int = 41) 
         leg_power=float(split.leg_power[best]),
         pedal_torque=float(split.pedal_torque[best]),
         greatest_torque=float(able[best]),
+        brake_torque=float(brake[best]),
         asked=float(asked[best]),
         available=float(available[best]),
         motor_drag=float(drag[best]),

@@ -15,11 +15,13 @@ from ..formulas import sampling
 from ..formulas.checks import one_of
 from ..formulas.sampling import Estimate
 from ..inputs import Build, Case, Gear, Route, draw_at, meaning
+from ..inputs.variants import refuse_draws
 from . import journey
+from .cells import aged
 from .many import Progress, Stopped, in_parts
 from .results import Result, shown
 from .ride import stored_energy
-from .riding import aged, prepare, run_many
+from .riding import prepare, run_many
 
 RIDES, SEED = 256, 20
 RANKED = 128  # base draws of a ranking
@@ -333,6 +335,7 @@ def _numbers(build: Build, case: Case, route: Route, made) -> dict[str, np.ndarr
 
 def _uncertain(build: Build, case: Case) -> tuple[Path, ...]:
     """Every uncertain number, in an order that does not depend on that of the file."""
+    refuse_draws("outlook", build, case)
     return tuple((type(whole), path) for whole in (build, case) for path in sorted(whole.spreads))
 
 
@@ -346,7 +349,7 @@ def plan(count: int) -> tuple[int, int]:
     >>> plan(256), plan(10_000)
     ((16, 16), (20, 512))
     """
-    if count < 1:
+    if not 1 <= count < np.inf:
         raise ValueError(f"count must be at least 1, got {count}")
     each = max(2, 1 << max(int(count // REPLICATES).bit_length() - 1, 0))
     return max(REPLICATES, -(-count // each)), each
@@ -367,6 +370,8 @@ def _drawn(
     """Numbers of all rides by replicate and draw, one table for each set of draws."""
     if work.build.motor is None or work.build.packs is None or work.build.controller is None:
         raise ValueError(f"build {work.build.name!r} has no motor with packs: there is no range to be unsure of")
+    if not isinstance(work.seed, int | np.integer) or work.seed < 0:
+        raise ValueError(f"seed must be a whole number from 0, got {work.seed}")
     replicates, each = plan(count)
     found = in_parts(work, _pieces(work, replicates, each), executor, progress, stop)
     whole = sum(part["left"].shape[1] for part in found) // each

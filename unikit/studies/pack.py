@@ -10,7 +10,7 @@ from .. import units as u
 from ..formulas import cells as published
 from ..formulas import sag
 from ..inputs import Build, Case, Gear
-from .cells import OTHERS, SLOW, Source, Stack, joined, missing, one_at_a_time, pack_temperature
+from .cells import OTHERS, SLOW, Source, Stack, aged, joined, missing, one_at_a_time, pack_temperature
 from .motor import gust_torque
 from .results import Result, shown
 from .steady import steady
@@ -133,12 +133,12 @@ def asked(build: Build, case: Case, gear: Gear) -> Asked:
 
 
 def study(build: Build, case: Case, gear: Gear | None = None) -> Load:
-    """Sag, greatest power and what is asked, at the case's charge and temperature and over the charge left.
+    """Sag, greatest power and what is asked, at the case's charge and temperature and over the charge left, packs as worn as it says.
 
     All packs are taken as equally charged here; :func:`discharge` follows what
     unlike packs make of it.
     """
-    gear = gear or build.gears.named(build.gears.engaged)
+    build, gear = aged(build, case), gear or build.gears.named(build.gears.engaged)
     stack, load = _stack(build, case), asked(build, case, gear)
     now, cruise, held = case.state_of_charge, max(load.cruise, 0.0), build.packs.held_back
     lasting, peak = joined(stack, now, np.inf), joined(stack, now, PEAK, cruise)
@@ -187,6 +187,7 @@ def discharge(build: Build, case: Case, gear: Gear | None = None, power: u.Watt 
     counted as heat in full: what the slow parts hold at the end becomes heat
     when the packs rest.
     """
+    build = aged(build, case)
     stack = _stack(build, case)
     power = asked(build, case, gear or build.gears.named(build.gears.engaged)).cruise if power is None else power
     if not np.isfinite(power):
@@ -241,6 +242,7 @@ def margins(build: Build, case: Case, gear: Gear) -> list[tuple[str, float, str]
     """Margin and words of each rule; NaN with what is missing where the build does not say enough."""
     if build.motor is None or build.packs is None:
         return []
+    build = aged(build, case)
     stack, held = _stack(build, case), build.packs.held_back
     load = asked(build, case, gear)
     cruise, lacking = max(load.cruise, 0.0), missing(build.packs, SLOW)

@@ -9,7 +9,7 @@ import numpy as np
 from .. import units as u
 from ..formulas import pack
 from ..inputs import Build, Case, Gear, Packs, draw
-from .cells import pack_temperature
+from .cells import aged, pack_temperature
 from .drive import ROOM, drive
 from .legs import endurance
 from .loads import loads, trim_torque
@@ -65,9 +65,10 @@ def study(build: Build, case: Case, gear: Gear | None = None, winding_temperatur
 
     Energy is counted at the cells, so heat in packs and wires is part of the
     consumption; the packs' resistance is that after some minutes, as far as
-    they state it.  Range is distance until only the charge held back is left, at
+    they state it, and they are as worn as the case says.  Range is distance until only the charge held back is left, at
     the case's own pace and without stops.
     """
+    build = aged(build, case)
     gear = gear or build.gears.named(build.gears.engaged)
     forces = loads(build, case)
     state = drive(build, case.state_of_charge, winding_temperature, lasting=pack_temperature(case))

@@ -21,7 +21,7 @@ from ..inputs import Build, Case, Gear, Route
 from ..inputs import replace as varied
 from ..inputs.paths import leaves
 from ..inputs.route import make_route
-from .cells import Stack, joined, pack_temperature
+from .cells import Stack, aged, joined, pack_temperature
 from .drive import FLUX_LEFT, ROOM, drive
 from .network import ALPHA, paths, sunshine
 from .split import assist_gain, pulse_of
@@ -69,22 +69,6 @@ class Rides:
 
     def __len__(self) -> int:
         return len(self.parameters)
-
-
-def aged(build: Build, case: Case) -> Build:
-    """The build with packs as old as the case says."""
-    if build.packs is None or (case.capacity_left is None and case.resistance_growth is None):
-        return build
-    changes = {}
-    for one in build.packs.pack:
-        place = f"packs.pack.{one.name}"
-        if case.capacity_left is not None:
-            changes[f"{place}.cell_capacity"] = one.cell_capacity * case.capacity_left
-        for name in ("cell_resistance", "fast_resistance", "slow_resistance"):
-            value = getattr(one, name)
-            if case.resistance_growth is not None and value is not None:
-                changes[f"{place}.{name}"] = value * case.resistance_growth
-    return varied(build, changes)
 
 
 def prepare(build: Build, case: Case, route: Route, gear: Gear | None = None, count: int = 1, powered: bool = True) -> Rides:

@@ -16,10 +16,12 @@ import numpy as np
 from .. import units as u
 from ..formulas import balance, cut_out, going, leverage
 from ..inputs import Build, Case, Gear
+from ..inputs.variants import refuse_draws
 from ..units import Values
 from . import catch
 from . import cut_out as losses
 from . import loop as loops
+from .cells import aged
 from .loads import loads, trim_torque
 from .results import Result, shown
 from .split import Split, assist_gain, torque_split
@@ -106,6 +108,7 @@ def study(
         share: how much of what a rider notices a step may leave over.
         hysteresis: how far past the middle between two steps the rider goes before changing, as a share of a step.
     """
+    refuse_draws("slopes", build, case)
     if build.motor is None or build.assist is None:
         raise ValueError(f"build {build.name!r} has no motor: the slopes study needs one")
     if not share > 0:
@@ -113,7 +116,7 @@ def study(
     if not 0 <= hysteresis < 1:
         raise ValueError(f"hysteresis must be 0 or above and below 1 step, got {hysteresis}")
     assumed = loops.assumed(build)
-    build, gear, state = losses.ready(build, case, gear or build.gears.named(build.gears.engaged))
+    build, gear, state = losses.ready(aged(build, case), case, gear or build.gears.named(build.gears.engaged))
     over = _grid(build, case, slopes)
     here = int(np.searchsorted(over, case.slope))
     asked = loads(build, case, slope=over).wheel_torque

@@ -12,6 +12,7 @@ from . import pen, side
 
 ROWS = (("none", "no trim", 1), ("steps", "steps", 0), ("level", "levelled", 2))
 LEAST = range(95, -1, -5)  # % of charge at which the axis may begin
+HEIGHTS = (94, 80, 66, 52, 38, 24)  # % at which the words of the dashed line may stand, clear of the names
 CAUSES = (  # names of ``descents.SHARES`` that are drawn as one, from the bottom; neighbours differ in hatching, and hatching costs time
     ("air and tyre", ("rolling", "air", "bearing"), style.QUIET, None),
     ("legs", ("legs",), style.BLUE, style.HATCHES[0]),
@@ -105,7 +106,7 @@ def _energy(axes, descent, held: Span) -> None:
     shown = slice(max(int(np.searchsorted(by.charge, low / 100)) - 1, 0), None)
     x, powers = 100 * by.charge[shown], np.maximum(by.powers[:, shown], 0.0)
     powers = 100 * powers / powers.sum(axis=0)
-    base, room = 0.0 * x, (0.27 if pen.is_narrow(axes) else 0.2) * held.empty  # half a name
+    named, base, room = [], 0.0 * x, (0.27 if pen.is_narrow(axes) else 0.2) * held.empty  # half a name
     for text, parts, color, hatch in CAUSES:
         top = base + powers[[names.index(one) for one in parts]].sum(axis=0)
         if not np.any(top > base):
@@ -118,6 +119,7 @@ def _energy(axes, descent, held: Span) -> None:
             at = min(max(x[best], low + room), 100 - 0.17 * held.empty)
             middle = float(np.interp(at, x, (base + top) / 2))
             pen.words(axes, at, middle, text, color, 0.9, ha="center", paper=style.PAPER)
+            named.append(middle)
         base = top
     start, end = 100 * descent.start_charge, 100 * descent.end_charge
     pen.line(axes, [start, end], [2.5, 2.5], color=style.INK, linewidth=3.4, solid_capstyle="butt")
@@ -127,7 +129,8 @@ def _energy(axes, descent, held: Span) -> None:
     if low < asked < 100:
         pen.line(axes, [asked, asked], [0, 100], color=style.INK, linewidth=1.2, linestyle=(0, (4, 2)))
         text, ha, shift = ("brakes as asked", "right", -0.015) if asked > low + 0.55 * held.empty else ("less than asked", "left", 0.015)
-        pen.words(axes, asked + shift * held.empty, 94, text, ha=ha, paper=style.PAPER)
+        height = next((one for one in HEIGHTS if all(abs(one - other) > 12 for other in named)), HEIGHTS[0])
+        pen.words(axes, asked + shift * held.empty, height, text, ha=ha, paper=style.PAPER)
 
 
 picture = Picture(
