@@ -115,7 +115,9 @@ def test_every_build_comes_back_as_it_was(root, tmp_path):
 def test_every_case_comes_back_as_it_was(root, tmp_path):
     cases = load_cases(root / "data" / "cases")
     assert [case.name for case in cases] == ["Flat cruise", "Harbour hill", "Head wind", "Long descent"]
-    for case in cases:
+    along = load_cases(root / "data" / "cases" / "along_a_route")
+    assert [case.name for case in along] == ["Evening home"] and len(along[0].spreads) == 7
+    for case in (*cases, *along):
         save_case(case, tmp_path / "c.toml", overwrite=True)
         again = load_case(tmp_path / "c.toml")
         assert again == case and again.spreads == case.spreads
