@@ -234,15 +234,15 @@ def test_work_above_critical_power_follows_the_closed_form():
 def ends(made, asked, charge, winding, magnets, rotation):
     """The march's own limits of torque in states of the drive."""
     rides = riding.prepare(made, asked, flat())
-    p, pack, high, low = (array.tolist() for array in (rides.parameters[0], rides.pack[0], rides.high[0], rides.low[0]))
-    steps, points, found = rides.route.tolist(), rides.points.tolist(), []
+    p, steps, found = rides.parameters[0].tolist(), rides.route.tolist(), []
+    tables = [one.tolist() for one in (rides.pack[0], rides.conductance[0], rides.high[0], rides.low[0], rides.points)]
     for one in zip(charge, winding, magnets, rotation, strict=True):
-        state, here, out = [0.0] * j.STATE, [0.0] * j.HERE, [0.0] * j.FOUND
+        state, here = [0.0] * j.STATE, [0.0] * j.HERE
         state[j.CHARGE_LEFT], state[j.WINDING], state[j.MAGNETS] = one[:3]
-        j.step_here(p, steps, 0, pack, points, state, True, 0.0, here)
+        j.step_here(p, steps, 0, tables, state, here)
         if here[j.ON]:
-            j.limits_at(p, high, low, one[3], here, out)
-        found.append((out[j.TOP], out[j.BOTTOM]))
+            j.limits_at(p, tables, one[3], here)
+        found.append((here[j.TOP], here[j.BOTTOM]))
     return np.array(found).T
 
 
