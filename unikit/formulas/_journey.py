@@ -108,7 +108,7 @@ LEAST_RESERVE, MOST_CUT_OUT, HOTTEST_WINDING, HOTTEST_MAGNETS, LEAST_WORK, EXTRE
 
 FADE = 0.1  # share of the work capacity over whose last part the legs come back to critical power
 GETTING_OFF = 3.0  # s to get off, and as long to mount again; common practice, no source
-IN_HAND = 4.0  # work left is divided by it where it is asked whether to mount, so that nobody mounts for a few metres
+RESTED = 0.5  # share of the work capacity below which nobody mounts for a hill that critical power does not ride; chosen, no source
 LONGEST = 10.0  # s of a part of a stop
 # Gauss and Legendre's six points on (0, 1)
 NODE = (0.03376524289842398, 0.1693953067668677, 0.38069040695840155, 0.6193095930415985, 0.8306046932331323, 0.966234757101576)
@@ -446,12 +446,8 @@ def fastest_end(p, tables, length, begin, goal, work_left, here):
         excess = here[PEDAL] - pushing(p, power, here[CADENCE])
         if excess <= 0.0:
             return speed
-    along = (begin + speed) / 2 + here[WIND]
-    rise = p[RADIUS] * (p[HEAVY] * speed / length + here[AIR_FACTOR] * abs(along)) / (here[LEVER] + here[GAIN])
-    if begin + speed > 0.0:
-        rise += max(pushing(p, power, here[CADENCE]), 0.0) / (begin + speed)
     before, was = speed, excess
-    speed = speed - excess / rise if rise > 0.0 else (lower + upper) / 2
+    speed = (lower + upper) / 2
     for count in range(90):
         if not lower < speed < upper or count % 6 == 5:
             if speed <= lower and not known:
@@ -720,18 +716,18 @@ def ridden(p, tables, length, end, state, totals, extremes, row, here):
     extremes[MOST_CUT_OUT] = max(extremes[MOST_CUT_OUT], abs(row[AT_CUT_OUT]))
 
 
-def seek_end(p, tables, length, goal, state, here):
+def seek_end(p, tables, length, ceiling, state, here):
     """The speed at the end of a step that legs and motor reach in the saddle, what it takes in ``here``; below 0 for a step on foot."""
     begin, left = state[SPEED], state[WORK_LEFT]
-    lowest = min(p[LOWEST], goal)
-    if begin + goal <= 0.0:
-        return -1.0
-    if begin == 0.0 and not can_hold(p, tables, lowest, left / IN_HAND, here):  # nobody mounts where it cannot be ridden for long
-        return -1.0
+    goal = min(ceiling, math.sqrt(begin * begin + 2 * p[QUICKER] * length))
+    if begin == 0.0:
+        rested = left if left >= RESTED * p[CAPACITY] else 0.0
+        if ceiling == 0.0 or not can_hold(p, tables, min(p[LOWEST], ceiling), rested, here):
+            return -1.0
     end = fastest_end(p, tables, length, begin, goal, left, here)
     if end < 0.0 or begin + end <= 0.0:
         return -1.0
-    if end < lowest and begin > 0.0:
+    if end < min(p[LOWEST], goal) and begin > 0.0:
         if not can_hold(p, tables, p[LOWEST], left, here):
             return -1.0
         lacking(p, tables, length, begin, end, 0.0, here)
@@ -759,9 +755,8 @@ def march(p, route, ceiling, tables, state, totals, extremes, kept, here, first,
     for i in range(first, last):
         row = kept[i] if len(kept) > 1 else kept[0]
         length, before = route[LENGTH][i], state[CHARGE_LEFT]
-        goal = min(ceiling[i + 1], math.sqrt(state[SPEED] * state[SPEED] + 2 * p[QUICKER] * length))
         step_here(p, route, i, tables, state, here)
-        end = seek_end(p, tables, length, goal, state, here)
+        end = seek_end(p, tables, length, ceiling[i + 1], state, here)
         if end < 0.0:
             walked(p, tables, length, state, totals, row, here)
         else:
