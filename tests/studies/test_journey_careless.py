@@ -9,7 +9,7 @@ from made_routes import flat, hilly
 from unikit.inputs import draw, replace
 from unikit.inputs.paths import leaves
 from unikit.inputs.route import make_route
-from unikit.studies import journey, riding
+from unikit.studies import journey, ride, riding
 
 from .examples import NAMES, build, case, described, strange
 
@@ -253,3 +253,24 @@ def test_hard_power_comes_back_to_critical_power_with_the_last_tenth_of_the_work
     wanted = made.rider.critical_power + (300.0 - made.rider.critical_power) * np.minimum(left / 0.1, 1.0)
     assert left.min() < 0.05
     assert power[20:-20] == pytest.approx(wanted[20:-20], rel=1e-6)
+
+
+def test_what_losses_leave_out_is_said_of_builds_that_need_it():
+    assert journey.study(build(), case(), flat(200.0), compiled=False).not_counted is None
+    told = journey.study(build("harbour_measured"), case(), flat(200.0), compiled=False)
+    assert "current that weakens the magnets" in told.not_counted
+    assert "unlike inductances" in told.summary()["not counted in the losses"]
+
+
+@pytest.mark.checks("independent")
+@pytest.mark.parametrize("joined", ["series", "parallel"])
+def test_unlike_packs_give_what_was_said_to_be_usable(joined):
+    """The energy from the cells is what usable energy lost, in series as far as the smallest goes."""
+    unlike = {"packs.joined": joined, "controller.voltage_rating": 200.0, "packs.pack.rear.cell_capacity": 3600.0}
+    made = replace(build(), unlike)
+    found = journey.study(made, case(state_of_charge=0.6), flat(5e3, slope=0.02), compiled=False)
+    assert 0.16 < found.charge_end < 0.55
+    left = ride.usable_energy(made, found.charge_end)
+    assert found.cells == pytest.approx(found.usable - left, rel=2e-3)
+    alike = ride.usable_energy(replace(made, {f"packs.pack.{name}.cell_capacity": 3600.0 for name in ("left", "right", "rear")}), 0.6)
+    assert (found.usable == pytest.approx(alike)) == (joined == "series")
