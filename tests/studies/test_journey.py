@@ -196,10 +196,14 @@ def test_the_cut_out_step_is_what_the_split_without_the_motor_asks_more():
     assert turned.any(), "the trim drives more than the road asks, so that the legs hold back until the motor stops"
 
 
-@pytest.mark.parametrize("ring", [True, False])
+ENDS = {"motor.end_winding_area": 0.05, "motor.stator_to_axle": 0.35}
+
+
+@pytest.mark.parametrize(
+    ("made", "ring"), [(described(), True), (build(), False), (replace(build(), ENDS), False)], ids=["ring", "plain", "ends"]
+)
 @pytest.mark.checks("independent")
-def test_temperatures_follow_the_network_step_by_step(ring):
-    made = described() if ring else build()
+def test_temperatures_follow_the_network_step_by_step(made, ring):
     asked = windy(winding_start=330.0, sun=600.0)
     found, _, split, time, _, winding = again(made, asked, waves())
     bodies = 4 if ring else 3
@@ -254,6 +258,9 @@ DRIVES = {
     "measured, with weakening": (build("harbour_measured"), case(), 0.005),
     "weakened far beyond the voltage": (
         replace(build(), FAST | {"motor.torque_constant_peak": 1.6, "controller.weakening_current": 20.0}), case(wanted_speed=9.0), 0.09,
+    ),
+    "brakes harder than it drives, at the voltage": (
+        replace(build(), FAST | {"motor.torque_constant_peak": 1.6, "controller.battery_current_limit": 2.0}), case(wanted_speed=9.0), 0.01,
     ),
     "cold and old": (build(), case(air_temperature=258.0, resistance_growth=2.0), 0.01),
 }  # fmt: skip

@@ -274,3 +274,24 @@ def test_unlike_packs_give_what_was_said_to_be_usable(joined):
     assert found.cells == pytest.approx(found.usable - left, rel=2e-3)
     alike = ride.usable_energy(replace(made, {f"packs.pack.{name}.cell_capacity": 3600.0 for name in ("left", "right", "rear")}), 0.6)
     assert (found.usable == pytest.approx(alike)) == (joined == "series")
+
+
+@pytest.mark.checks("independent")
+def test_times_and_climb_by_hand():
+    stop = np.where(np.isin(np.arange(101), (30, 70)), 25.0, 0.0)
+    distance = np.arange(0.0, 1001.0, 10.0)
+    way = make_route("waves", "made for a test", distance, 5 * np.sin(distance / 60), stop=stop)
+    found = journey.study(build(), case(), way, compiled=False)
+    assert found.walked == 0
+    assert found.time - found.moving == pytest.approx(2 * (25.0 + 2 * 3.0), rel=1e-9)
+    assert found.uphill == pytest.approx(build().total_mass * 9.81 * way.climb, rel=1e-9)
+    assert abs(found.slope) < 0.2 * found.uphill
+
+
+@pytest.mark.checks("independent")
+def test_old_packs_go_as_much_less_far_as_they_hold_less():
+    new, old = (
+        journey.study(build(), case(capacity_left=left, winding_start=293.15), flat(2000.0), compiled=False) for left in (None, 0.8)
+    )
+    assert old.usable == pytest.approx(0.8 * new.usable, rel=1e-12)
+    assert 0.8 - old.charge_end == pytest.approx((0.8 - new.charge_end) / 0.8, rel=0.01)
