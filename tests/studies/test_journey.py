@@ -196,10 +196,14 @@ def test_the_cut_out_step_is_what_the_split_without_the_motor_asks_more():
     assert turned.any(), "the trim drives more than the road asks, so that the legs hold back until the motor stops"
 
 
-@pytest.mark.parametrize("ring", [True, False])
+ENDS = {"motor.end_winding_area": 0.05, "motor.stator_to_axle": 0.35}
+
+
+@pytest.mark.parametrize(
+    ("made", "ring"), [(described(), True), (build(), False), (replace(build(), ENDS), False)], ids=["ring", "plain", "ends"]
+)
 @pytest.mark.checks("independent")
-def test_temperatures_follow_the_network_step_by_step(ring):
-    made = described() if ring else build()
+def test_temperatures_follow_the_network_step_by_step(made, ring):
     asked = windy(winding_start=330.0, sun=600.0)
     found, _, split, time, _, winding = again(made, asked, waves())
     bodies = 4 if ring else 3
@@ -234,15 +238,15 @@ def test_work_above_critical_power_follows_the_closed_form():
 def ends(made, asked, charge, winding, magnets, rotation):
     """The march's own limits of torque in states of the drive."""
     rides = riding.prepare(made, asked, flat())
-    p, pack, high, low = (array.tolist() for array in (rides.parameters[0], rides.pack[0], rides.high[0], rides.low[0]))
-    steps, points, found = rides.route.tolist(), rides.points.tolist(), []
+    p, steps, found = rides.parameters[0].tolist(), rides.route.tolist(), []
+    tables = [one.tolist() for one in (rides.pack[0], rides.conductance[0], rides.high[0], rides.low[0], rides.points)]
     for one in zip(charge, winding, magnets, rotation, strict=True):
-        state, here, out = [0.0] * j.STATE, [0.0] * j.HERE, [0.0] * j.FOUND
+        state, here = [0.0] * j.STATE, [0.0] * j.HERE
         state[j.CHARGE_LEFT], state[j.WINDING], state[j.MAGNETS] = one[:3]
-        j.step_here(p, steps, 0, pack, points, state, True, 0.0, here)
+        j.step_here(p, steps, 0, tables, state, here)
         if here[j.ON]:
-            j.limits_at(p, high, low, one[3], here, out)
-        found.append((out[j.TOP], out[j.BOTTOM]))
+            j.limits_at(p, tables, one[3], here)
+        found.append((here[j.TOP], here[j.BOTTOM]))
     return np.array(found).T
 
 
@@ -254,6 +258,9 @@ DRIVES = {
     "measured, with weakening": (build("harbour_measured"), case(), 0.005),
     "weakened far beyond the voltage": (
         replace(build(), FAST | {"motor.torque_constant_peak": 1.6, "controller.weakening_current": 20.0}), case(wanted_speed=9.0), 0.09,
+    ),
+    "brakes harder than it drives, at the voltage": (
+        replace(build(), FAST | {"motor.torque_constant_peak": 1.6, "controller.battery_current_limit": 2.0}), case(wanted_speed=9.0), 0.01,
     ),
     "cold and old": (build(), case(air_temperature=258.0, resistance_growth=2.0), 0.01),
 }  # fmt: skip

@@ -148,9 +148,18 @@ def test_reach_where_nothing_is_used(build):
 SERIES = {"packs.joined": "series"}  # in parallel they would all need as many cells in series
 
 
-def test_cells_in_parallel_and_in_series_all_count():
-    build, double = examples.build(), replace(examples.build(), {"packs.pack.left.parallel": 2, "packs.pack.rear.series": 26} | SERIES)
-    assert ride.usable_energy(double, 0.7) == pytest.approx(5 / 3 * ride.usable_energy(build, 0.7), rel=1e-12)
+@pytest.mark.parametrize(
+    ("changes", "share"),
+    [
+        ({"packs.pack.left.parallel": 2}, 4 / 3),
+        ({"packs.pack.rear.series": 26} | SERIES, 4 / 3),
+        ({"packs.pack.left.parallel": 2} | SERIES, 1.0),  # one current: the others are empty first
+        ({"packs.pack.left.parallel": 2, "packs.pack.right.parallel": 2, "packs.pack.rear.parallel": 2} | SERIES, 2.0),
+    ],
+)
+def test_cells_count_as_far_as_they_can_be_emptied(changes, share):
+    build = examples.build()
+    assert ride.usable_energy(replace(build, changes), 0.7) == pytest.approx(share * ride.usable_energy(build, 0.7), rel=1e-12)
 
 
 def test_loads_by_hand_with_wind_from_the_side():

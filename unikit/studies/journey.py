@@ -76,6 +76,7 @@ class Journey(Result):
     cut: u.Metre = shown("a limit of the motor is met on", "m", 0)
     over: u.Metre = shown("nothing holds the speed down on", "m", 0)
     least_work_left: u.Ratio = shown("least of the work above critical power left", "%", 0)
+    not_counted: str | None = shown("not counted in the losses")
     distance: u.Metre = shown("distance", "km", 3)
     altitude: u.Metre = shown("altitude", "m")
     speed: u.MetrePerSecond = shown("speed", "km/h")
@@ -113,8 +114,7 @@ def study(
     brake does.  Where the legs cannot ride they walk.  Arrays have one entry a
     step; steps of the route above 25 m are cut.  Speed, charge and temperatures
     are those at its end.  Height and with it the air's density are those of the
-    route.  Losses of a drive do not count the current that weakens the magnets,
-    which no demo build needs at the speeds it is ridden.
+    route.  The result says what a build states and its losses leave out.
 
     Args:
         build: the build; numbers are nominal ones.
@@ -149,6 +149,19 @@ def ranges(totals: np.ndarray, end: np.ndarray, length: float, held_back: u.Valu
     met, mean = end[..., j.MET], totals[..., j.CELLS] / length
     on = np.where(mean > 0, left / np.where(mean > 0, mean, 1.0), np.inf)
     return np.where((met < end[..., j.GONE]) | (end[..., j.CHARGE_LEFT] <= held_back), met, length + on)
+
+
+def not_counted(build: Build) -> str | None:
+    """What the build says of its motor and the losses of a ride leave out, in words."""
+    machine, controller = build.motor, build.controller
+    if machine is None or controller is None:
+        return None
+    found = []
+    if controller.weakening_current is not None and np.any(controller.weakening_current > 0):
+        found.append("current that weakens the magnets where the voltage asks for it")
+    if machine.direct_inductance is not None and np.any(machine.direct_inductance != machine.quadrature_inductance):
+        found.append("torque that unlike inductances give")
+    return " and ".join(found) or None
 
 
 def told(build: Build, case: Case, route: Route, gear: Gear, rides: Rides, ridden: Ridden) -> Journey:
@@ -208,6 +221,7 @@ def told(build: Build, case: Case, route: Route, gear: Gear, rides: Rides, ridde
         cut=sums[j.CUT],
         over=sums[j.OVER],
         least_work_left=extremes[j.LEAST_WORK] / capacity,
+        not_counted=not_counted(build) if motor else None,
         distance=there,
         altitude=route.altitude[1:],
         speed=kept[:, j.AT_SPEED],

@@ -52,11 +52,13 @@ def usable_energy(build: Build, state_of_charge: u.Values = 1.0) -> u.Joule:
 
 
 def stored_energy(packs: Packs, state_of_charge: u.Values, down_to: u.Values) -> u.Joule:
-    """Energy in the cells of all packs between two states of charge, the higher one first."""
+    """Energy that the cells of all packs give between two states of charge, the higher one first; in series as far as the smallest goes."""
+    charges = [one.cell_capacity * one.parallel for one in packs.pack]
+    if packs.joined == "series":
+        charges = [np.min(np.broadcast_arrays(*charges), axis=0)] * len(charges)
     total = 0.0
-    for one in packs.pack:
-        charge = one.cell_capacity * one.parallel * one.series
-        total = total + pack.delivered_energy(0.0, charge, 0.0, one.curve_charge, one.curve_voltage, state_of_charge, down_to)
+    for one, charge in zip(packs.pack, charges, strict=True):
+        total = total + pack.delivered_energy(0.0, charge * one.series, 0.0, one.curve_charge, one.curve_voltage, state_of_charge, down_to)
     return total
 
 

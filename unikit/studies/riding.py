@@ -403,15 +403,15 @@ def run(rides: Rides, progress: Callable[[float], object] | None = None, piece: 
     state, totals, extremes = _room(rides)
     steps = rides.route.shape[1]
     kept = np.zeros((steps, j.KEPT))
-    given = [rides.parameters[0], rides.route, rides.ceiling[0], rides.pack[0], rides.conductance[0], rides.high[0], rides.low[0]]
-    given += [rides.points, state[0], totals[0], extremes[0], kept]
+    tables = (rides.pack[0], rides.conductance[0], rides.high[0], rides.low[0], rides.points)
+    given = [rides.parameters[0], rides.route, rides.ceiling[0], tables, state[0], totals[0], extremes[0], kept, np.zeros(j.HERE)]
     if kernel is None:  # lists of floats are what plain Python is quickest with
-        given = [array.tolist() for array in given]
+        given = [tuple(part.tolist() for part in one) if isinstance(one, tuple) else one.tolist() for one in given]
     for first in range(0, steps, piece):
         (kernel or j).march(*given, first, min(first + piece, steps))
         if progress is not None:
             progress(min(first + piece, steps) / steps)
-    end, totals, extremes, kept = (np.asarray(array, float) for array in given[-4:])
+    end, totals, extremes, kept = (np.asarray(array, float) for array in given[-5:-1])
     return Ridden(totals[None], end[None], extremes[None], kept)
 
 
@@ -420,9 +420,9 @@ def run_many(rides: Rides, compiled: bool = True) -> Ridden:
     kernel = j.compiled() if compiled else None
     state, totals, extremes = _room(rides)
     given = [rides.parameters, rides.route, rides.ceiling, rides.pack, rides.conductance, rides.high, rides.low]
-    given += [rides.points, state, totals, extremes, np.zeros((1, j.KEPT))]
+    given += [rides.points, state, totals, extremes, np.zeros((1, j.KEPT)), np.zeros(j.HERE)]
     if kernel is None:
         given = [array.tolist() for array in given]
     (kernel or j).march_many(*given)
-    end, totals, extremes = (np.asarray(array, float) for array in given[-4:-1])
+    end, totals, extremes = (np.asarray(array, float) for array in given[-5:-2])
     return Ridden(totals, end, extremes)
