@@ -81,6 +81,7 @@ def test_an_outlier_is_shown_and_stays_until_it_is_named(parts):
     other = make_ride(log.name, log.source, dict(log.values) | {"pedal_torque": pushed})
     seen = ride_log.study(build, case, other)
     assert seen.far[place]
+    assert abs(seen.standing_out[place]) > ride_log.FAR > abs(clean.standing_out[place])
     assert seen.stretches == clean.stretches
     without = ride_log.study(build, case, other, leave_out=(place,))
     assert place not in without.number
@@ -93,12 +94,32 @@ def test_what_is_missing_is_named(parts):
     build, true, case = parts
     log = ride_logged.ride(true, case, seed=9).log()
     for name in ("heading", "altitude", "battery_current", "pedal_torque"):
-        with pytest.raises(ValueError, match=f"has no {name}"):
+        with pytest.raises(ValueError, match=f"has no {name}, which the fit needs: "):
             ride_log.study(build, case, make_ride("cut", "test", {key: log[key] for key in log.values if key != name}))
+        with pytest.raises(ValueError, match=f"has no {name}, which the fit needs: "):
+            ride_log.study(build, case, make_ride("empty", "test", dict(log.values) | {name: np.full(len(log["time"]), np.nan)}))
+    with pytest.raises(ValueError, match="has no battery_voltage"):
+        ride_log.study(build, case, make_ride("dead", "test", dict(log.values) | {"battery_voltage": np.zeros(len(log["time"]))}))
+    with pytest.raises(ValueError, match="has no pedal_torque and no heading"):
+        ride_log.study(build, case, load_ride(LOGS / "patchy.csv", LOGS / "patchy.toml"))
     with pytest.raises(ValueError, match="stretches that can be used"):
         ride_log.study(build, case, make_ride("short", "test", {key: log[key][:200] for key in log.values}))
     with pytest.raises(ValueError, match="leave_out names stretch 999"):
         ride_log.study(build, case, log, leave_out=(999,))
+    for name in ("torque_scale", "electrical_scale"):
+        with pytest.raises(ValueError, match=f"{name} must be above 0"):
+            ride_log.study(build, case, log, **{name: 0.0})
+
+
+def test_a_log_of_another_machine_or_with_a_wrong_sign_is_told(parts):
+    build, true, case = parts
+    log = ride_logged.ride(true, case, seed=9).log()
+    assert not any("another" in note or "a build allows" in note for note in ride_log.study(build, case, log).notes)
+    ungeared = load_build("data/builds/harbour_ungeared.toml")
+    assert any("another gear was engaged" in note for note in ride_log.study(ungeared, case, log).notes)
+    turned = ride_log.study(build, case, make_ride("turned", "test", dict(log.values) | {"pedal_torque": -log["pedal_torque"]}))
+    assert any("a build allows" in note and "check sign and unit" in note for note in turned.notes)
+    assert any("not come to rest" in note for note in turned.notes)
 
 
 def test_the_zero_of_the_torque_sensor_is_read_while_standing(parts):
