@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from rides import fitted
+from scipy import stats
 
 from unikit.formulas import road_fit
 from unikit.inputs import InputError, load_build, load_case, load_ride, make_ride, replace, save_build
@@ -166,6 +167,41 @@ def test_further_rides_narrow_what_they_should(found):
     fast, hill = 0, 3
     assert ahead.drag_area[fast] == min(ahead.drag_area)
     assert ahead.drive_efficiency[hill] < ahead.drive_efficiency[fast]
+
+
+def test_a_sensor_known_twice_as_well_narrows_as_said(parts, found):
+    """What is expected before against a fit with it."""
+    build, _, case = parts
+    log = load_ride(LOGS / "errand.csv", LOGS / "ride.toml")
+    vague, good = (ride_log.study(build, case, log, torque_scale=scale) for scale in (0.02, 0.01))
+    expected = ride_log.next_rides(vague).drive_efficiency[-1]
+    assert good.fit.error[2] / vague.fit.error[2] == pytest.approx(expected, abs=0.015)
+    assert expected < 0.87
+
+
+def test_the_scale_of_a_measured_torque_sensor_is_used(parts):
+    build, true, case = parts
+    chain = replace(build, {"sensor.chain.rated_output": "2 mV/V ± 0.04 mV/V", "sensor.chain.rated_torque": "150 N*m"})
+    seen = ride_log.study(chain, case, ride_logged.ride(true, case, seed=9).log())
+    assert seen.sensors.torque_scale_deviation == pytest.approx(0.02, rel=2e-3)
+    assert not any("assumed good" in note for note in seen.notes)
+
+
+def test_line_band_and_outlines_hold_what_they_say(found):
+    one = found["errand"]
+    line, half = ride_log.line_of(one, one.pressure)
+    assert np.mean(line - one.predicted) == pytest.approx(0.0, abs=0.02)
+    start, wide = ride_log.line_of(one, np.zeros(1))
+    bearings = start[0] - one.rolling_coefficient * one.machine.mass * 9.81
+    assert bearings > one.machine.bearing_drag
+    freedom = one.fit.freedom[:3].tolist()
+    mass = one.machine.mass * 9.81
+    assert wide[0] == pytest.approx(stats.t.ppf(0.975, min(freedom[:2])) * one.fit.error[0] * mass, rel=2e-3)
+    for place in (1, 2):
+        outline = ride_log.ellipse(one, 0, place, 721)
+        radius = np.sqrt(2 * stats.f.ppf(0.95, 2, min(freedom[0], freedom[place])))
+        reach = (outline.max(axis=0) - outline.min(axis=0)) / 2
+        assert reach == pytest.approx(radius * one.fit.error[[0, place]], rel=1e-3)
 
 
 def test_a_machine_without_motor_needs_no_battery(parts):
