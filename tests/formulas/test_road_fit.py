@@ -172,3 +172,57 @@ def test_without_noise_the_truth_comes_back():
     assert road_fit.pushed(account, truth) == pytest.approx(road_fit.resisted(account, machine, truth) + 0 * rise, abs=1e-9)
     fit = road_fit.fit(account, machine, road_fit.Sensors(0.3, 0.01, 0.005, 0.005), [0.008, 0.55, 0.965, 0, 0, 0, 0, 0])
     assert np.all(np.abs(fit.value - truth)[:5] < [1e-4, 0.01, 2e-3, 0.02, 0.02])
+
+
+def _alone(noise):
+    """Noise numbers of which all others are as good as nothing."""
+    place, size = noise
+    numbers = np.full(len(road_fit.NOISE), -20.0)
+    numbers[1], numbers[place] = np.log(20.0), np.log(size)
+    return numbers
+
+
+def test_parts_of_the_noise_against_drawn_errors(ride):
+    """A barometer that walks at random, white noise of sensors summed second by second, and what is alike for 200 s."""
+    accounts, machine, _, begin = ride
+    one = accounts[0]
+    count = len(one.distance)
+    covariance = road_fit.Noise(one, machine, begin, np.array(1e-6))
+    draws = np.random.default_rng(8).normal(size=(20_000, count))
+    walked = machine.mass * road.GRAVITY * 0.012 * draws * np.sqrt(one.duration) / one.distance
+    drift = covariance(_alone((3, 0.012)))[0][:count, :count]
+    assert np.diagonal(drift) == pytest.approx(walked.var(axis=0), rel=0.06)
+    white = covariance(_alone((4, 1.5)))[0][:count, :count]
+    seconds = np.random.default_rng(9).normal(size=(20_000, 25)) * 1.5
+    whole = np.isclose(one.duration, 25.0)
+    assert whole.sum() > 20
+    assert np.diagonal(white)[whole] == pytest.approx(np.full(whole.sum(), seconds.mean(axis=1).var()), rel=0.05)
+    slow = covariance(_alone((5, 0.3)))[0][:count, :count]
+    middle = one.start + one.duration / 2
+    far = np.abs(middle[:, None] - middle) > 60.0
+    assert slow[far] == pytest.approx(0.09 * np.exp(-np.abs(middle[:, None] - middle) / 200.0)[far], rel=0.01, abs=1e-9)
+
+
+@pytest.mark.checks("independent", "road_fit.fit")
+def test_doubt_about_the_noise_adds_what_weights_that_move_add(ride):
+    """Kenward and Roger: twice the scatter of the estimate that comes from weights which follow the noise numbers; and gusts add drag."""
+    accounts, machine, sensors, begin = ride
+    fit = road_fit.fit(accounts[0], machine, sensors[0], begin)
+    design, values, covariance = road_fit._straightened(accounts[0], machine, sensors[0], fit.value, fit.noise)
+    mixed = _restricted.finish(design, values, covariance, fit.noise, road_fit.KNOWN_NOISE_DEVIATION)
+    matrix = covariance(fit.noise)[0]
+
+    def weights(noise):
+        inverse = np.linalg.inv(covariance(noise)[0])
+        return np.linalg.solve(design.T @ inverse @ design, design.T @ inverse)
+
+    size = len(fit.noise)
+    moved = [(weights(fit.noise + 1e-4 * way) - weights(fit.noise - 1e-4 * way)) / 2e-4 for way in np.eye(size)]
+    doubt, plain = mixed.noise_covariance, _restricted.parts(design, values, matrix).covariance
+    added = sum(doubt[k, m] * moved[k] @ matrix @ moved[m].T for k in range(size) for m in range(size))
+    assert np.diagonal(mixed.covariance - plain) == pytest.approx(2 * np.diagonal(added), rel=0.02)
+    gust = np.exp(fit.noise[0])
+    ends = [road_fit.resisted(accounts[0], machine, fit.value, gust * np.exp(way)) for way in (0.01, -0.01)]
+    shift = weights(fit.noise) @ np.append((ends[0] - ends[1]) / 0.02, np.zeros(3))
+    more = np.diagonal(fit.covariance - mixed.covariance)[:2]
+    assert more == pytest.approx(doubt[0, 0] * shift[:2] ** 2, rel=0.2)

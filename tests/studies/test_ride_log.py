@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from rides import fitted
+from scipy import stats
 
 from unikit.formulas import road_fit
 from unikit.inputs import InputError, load_build, load_case, load_ride, make_ride, replace, save_build
@@ -81,6 +82,7 @@ def test_an_outlier_is_shown_and_stays_until_it_is_named(parts):
     other = make_ride(log.name, log.source, dict(log.values) | {"pedal_torque": pushed})
     seen = ride_log.study(build, case, other)
     assert seen.far[place]
+    assert abs(seen.standing_out[place]) > ride_log.FAR > abs(clean.standing_out[place])
     assert seen.stretches == clean.stretches
     without = ride_log.study(build, case, other, leave_out=(place,))
     assert place not in without.number
@@ -93,12 +95,32 @@ def test_what_is_missing_is_named(parts):
     build, true, case = parts
     log = ride_logged.ride(true, case, seed=9).log()
     for name in ("heading", "altitude", "battery_current", "pedal_torque"):
-        with pytest.raises(ValueError, match=f"has no {name}"):
+        with pytest.raises(ValueError, match=f"has no {name}, which the fit needs: "):
             ride_log.study(build, case, make_ride("cut", "test", {key: log[key] for key in log.values if key != name}))
+        with pytest.raises(ValueError, match=f"has no {name}, which the fit needs: "):
+            ride_log.study(build, case, make_ride("empty", "test", dict(log.values) | {name: np.full(len(log["time"]), np.nan)}))
+    with pytest.raises(ValueError, match="has no battery_voltage"):
+        ride_log.study(build, case, make_ride("dead", "test", dict(log.values) | {"battery_voltage": np.zeros(len(log["time"]))}))
+    with pytest.raises(ValueError, match="has no pedal_torque and no heading"):
+        ride_log.study(build, case, load_ride(LOGS / "patchy.csv", LOGS / "patchy.toml"))
     with pytest.raises(ValueError, match="stretches that can be used"):
         ride_log.study(build, case, make_ride("short", "test", {key: log[key][:200] for key in log.values}))
     with pytest.raises(ValueError, match="leave_out names stretch 999"):
         ride_log.study(build, case, log, leave_out=(999,))
+    for name in ("torque_scale", "electrical_scale"):
+        with pytest.raises(ValueError, match=f"{name} must be above 0"):
+            ride_log.study(build, case, log, **{name: 0.0})
+
+
+def test_a_log_of_another_machine_or_with_a_wrong_sign_is_told(parts):
+    build, true, case = parts
+    log = ride_logged.ride(true, case, seed=9).log()
+    assert not any("another" in note or "a build allows" in note for note in ride_log.study(build, case, log).notes)
+    ungeared = load_build("data/builds/harbour_ungeared.toml")
+    assert any("another gear was engaged" in note for note in ride_log.study(ungeared, case, log).notes)
+    turned = ride_log.study(build, case, make_ride("turned", "test", dict(log.values) | {"pedal_torque": -log["pedal_torque"]}))
+    assert any("a build allows" in note and "check sign and unit" in note for note in turned.notes)
+    assert any("not come to rest" in note for note in turned.notes)
 
 
 def test_the_zero_of_the_torque_sensor_is_read_while_standing(parts):
@@ -145,6 +167,41 @@ def test_further_rides_narrow_what_they_should(found):
     fast, hill = 0, 3
     assert ahead.drag_area[fast] == min(ahead.drag_area)
     assert ahead.drive_efficiency[hill] < ahead.drive_efficiency[fast]
+
+
+def test_a_sensor_known_twice_as_well_narrows_as_said(parts, found):
+    """What is expected before against a fit with it."""
+    build, _, case = parts
+    log = load_ride(LOGS / "errand.csv", LOGS / "ride.toml")
+    vague, good = (ride_log.study(build, case, log, torque_scale=scale) for scale in (0.02, 0.01))
+    expected = ride_log.next_rides(vague).drive_efficiency[-1]
+    assert good.fit.error[2] / vague.fit.error[2] == pytest.approx(expected, abs=0.015)
+    assert expected < 0.87
+
+
+def test_the_scale_of_a_measured_torque_sensor_is_used(parts):
+    build, true, case = parts
+    chain = replace(build, {"sensor.chain.rated_output": "2 mV/V ± 0.04 mV/V", "sensor.chain.rated_torque": "150 N*m"})
+    seen = ride_log.study(chain, case, ride_logged.ride(true, case, seed=9).log())
+    assert seen.sensors.torque_scale_deviation == pytest.approx(0.02, rel=2e-3)
+    assert not any("assumed good" in note for note in seen.notes)
+
+
+def test_line_band_and_outlines_hold_what_they_say(found):
+    one = found["errand"]
+    line, half = ride_log.line_of(one, one.pressure)
+    assert np.mean(line - one.predicted) == pytest.approx(0.0, abs=0.02)
+    start, wide = ride_log.line_of(one, np.zeros(1))
+    bearings = start[0] - one.rolling_coefficient * one.machine.mass * 9.81
+    assert bearings > one.machine.bearing_drag
+    freedom = one.fit.freedom[:3].tolist()
+    mass = one.machine.mass * 9.81
+    assert wide[0] == pytest.approx(stats.t.ppf(0.975, min(freedom[:2])) * one.fit.error[0] * mass, rel=2e-3)
+    for place in (1, 2):
+        outline = ride_log.ellipse(one, 0, place, 721)
+        radius = np.sqrt(2 * stats.f.ppf(0.95, 2, min(freedom[0], freedom[place])))
+        reach = (outline.max(axis=0) - outline.min(axis=0)) / 2
+        assert reach == pytest.approx(radius * one.fit.error[[0, place]], rel=1e-3)
 
 
 def test_a_machine_without_motor_needs_no_battery(parts):

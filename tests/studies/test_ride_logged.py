@@ -83,6 +83,23 @@ def test_work_at_the_wheel_is_what_road_and_air_take(parts, trim):
     assert given == pytest.approx(taken, rel=0.01)
 
 
+def test_the_truth_balances_every_stretch_of_a_ride_without_noise(parts):
+    """Legs, motor less iron drag and what its pulses cost; and the share of motor work that follows the legs."""
+    from unikit.formulas import road_fit
+    from unikit.studies import ride_log
+
+    build, true, case = parts
+    account = ride_balance.account_of(build, case, ride_logged.ride(true, case, BARE, seed=5).log()).account
+    value = ride_log.begin_of(true)
+    value[3:5] = BARE.wind_from_north, BARE.wind_from_east
+    left = road_fit.pushed(account, value) - road_fit.resisted(account, ride_log.machine_of(true, case), value)
+    assert abs(np.mean(left)) < 0.02
+    driven = account.hold_turn == 0
+    assert driven.sum() > 8
+    slope, _ = np.polyfit((account.drive_work / account.distance)[driven], (account.motor_work / account.distance)[driven], 1)
+    assert account.answer[driven] == pytest.approx(np.full(driven.sum(), slope), rel=0.05)
+
+
 def test_gusts_are_as_strong_and_as_lasting_as_stated():
     stream = np.random.default_rng(2)
     made = ride_logged._remembering(stream, (2000, 400), 0.9, 20.0, 1.0)

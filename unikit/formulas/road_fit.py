@@ -98,7 +98,7 @@ class RoadFit(NamedTuple):
     noise_covariance: u.Number
     residual: u.Newton  # force that the parameters do not explain, mean over each stretch
     by_others: u.Number  # of each stretch: how far it is from what all others make expected, in standard deviations
-    settled: bool | np.ndarray
+    settled: bool | np.ndarray  # at rest, and not at the end of what a trial may be
 
     @property
     def error(self) -> u.Number:
@@ -305,7 +305,7 @@ def fit(account: Account, machine: Machine, sensors: Sensors, begin: u.Number) -
         mixed.noise_covariance,
         np.where(account.used, residual, np.nan),
         np.where(account.used, mixed.by_others[..., :count], np.nan),
-        ~moving,
+        ~moving & np.all(_bounded(value) == value, axis=-1),
     )
 
 

@@ -19,8 +19,14 @@ SHORTEST_WAY = 15.0  # m
 STRAIGHT = 0.94  # length of the mean direction of a stretch below which it turns too far to have one head wind
 SMOOTHED = 2.0  # s on either side of an end over which the altitude is averaged
 NEWTON_STEPS = 4
-NEEDED = ("speed", "pedal_torque", "altitude", "heading")
-USED = (*NEEDED, "crank_rate", "battery_voltage", "battery_current", "motor_torque", "winding_temperature")
+NEEDED = {
+    "speed": "nothing can be balanced without it",
+    "pedal_torque": "it says what the legs gave",
+    "altitude": "a slope of 1 % asks about as much as all the rolling",
+    "heading": "it tells head wind from tail wind",
+}
+BATTERY = dict.fromkeys(("battery_voltage", "battery_current"), "voltage and current say what the motor gave")
+USED = (*NEEDED, *BATTERY, "crank_rate", "motor_torque", "winding_temperature")
 
 
 @dataclass(frozen=True)
@@ -74,11 +80,12 @@ def account_of(build: Build, case: Case, log: RideLog, time: float = STRETCH_TIM
     Stretches beside a halt are left out unless ``beside_halts`` is true: there
     the rider brakes, pushes off and mounts, which no sensor sees.
     """
-    missing = [name for name in NEEDED if name not in log]
-    if build.motor is not None and "motor_torque" not in log:
-        missing += [name for name in ("battery_voltage", "battery_current") if name not in log]
+    log = _known(log)
+    needed = NEEDED if build.motor is None or "motor_torque" in log else NEEDED | BATTERY
+    missing = [name for name in needed if name not in log]
     if missing:
-        raise ValueError(f"log {log.name!r} has no {missing[0]}, which the fit needs; it holds {', '.join(log.values)}")
+        held = f"; it holds {', '.join(log.values)}"
+        raise ValueError(f"log {log.name!r} has no {' and no '.join(missing)}, which the fit needs: {needed[missing[0]]}{held}")
     log, doubtful = _filled(log)
     every = cut(log, time)
     integral = _integrals(log)
@@ -108,12 +115,21 @@ def account_of(build: Build, case: Case, log: RideLog, time: float = STRETCH_TIM
     )
 
 
+def _known(log: RideLog) -> RideLog:
+    """The log with a battery of no voltage as unknown, and without columns that hold not one value."""
+    values = dict(log.values)
+    if "battery_voltage" in values:
+        values["battery_voltage"] = np.where(log["battery_voltage"] > 0, log["battery_voltage"], np.nan)
+    values = {name: column for name, column in values.items() if not np.isnan(column).all()}
+    return make_ride(log.name, log.source, values, log.piece, log.notes)
+
+
 def _filled(log: RideLog) -> tuple[RideLog, np.ndarray]:
     """The log with straight lines where a value is unknown, and 1 for such rows: no stretch with one of them is used."""
     values, doubtful = dict(log.values), np.zeros(len(log["time"]))
     for name in USED:
         unknown = np.isnan(log[name]) if name in log else np.zeros(1, bool)
-        if unknown.any() and not unknown.all():
+        if unknown.any():
             rows = np.arange(len(unknown))
             values[name] = np.interp(rows, rows[~unknown], np.asarray(log[name])[~unknown])
             doubtful = np.maximum(doubtful, unknown)

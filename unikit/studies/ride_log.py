@@ -7,12 +7,14 @@ back.  The motor's share comes from its model, as the bench made it.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from .. import units as u
 from ..formulas import fitting, road_fit
+from ..formulas.checks import positive
 from ..inputs import Build, Case, Spread
 from ..inputs import replace as replaced
 from ..inputs.fields import specs
@@ -34,6 +36,7 @@ ADVICE = {
 }
 FORE_AND_BACK = "ride the same road out and back"
 LEAST_STRETCHES = 12
+OTHER_GEAR = 0.02  # by which crank and wheel may turn otherwise than the engaged gear says
 
 
 @dataclass(frozen=True)
@@ -67,7 +70,7 @@ class RideFit(Result):
     pressure: u.Number = shown("air speed squared in m²/s², mean with gusts", "", 1)
     measured: u.Newton = shown("measured force for road and air", "N", 2)
     predicted: u.Newton = shown("predicted", "N", 2)
-    standing_out: u.Number = shown("standard deviations from what all others make expected", "", 1)
+    standing_out: u.Number = shown("robust standard deviations from what all others make expected", "", 1)
     far: np.ndarray = shown("stands out")
     number: np.ndarray = shown("number of the stretch", "", 0)
     notes: tuple[str, ...] = ()
@@ -148,7 +151,7 @@ def study(
     build: Build,
     case: Case,
     log: RideLog,
-    leave_out: tuple[int, ...] = (),
+    leave_out: int | Sequence[int] = (),
     time: u.Second = STRETCH_TIME,
     beside_halts: bool = False,
     torque_scale: u.Ratio | None = None,
@@ -168,17 +171,24 @@ def study(
 
     Raises ValueError for a log without what the fit needs.
     """
+    if torque_scale is not None:
+        positive("torque_scale", torque_scale)
+    positive("electrical_scale", electrical_scale)
     every = account_of(build, case, log, time, beside_halts)
-    kept = np.array([place not in leave_out for place in range(len(every.account.start))])
-    unknown = [place for place in leave_out if not 0 <= place < len(kept)]
-    if unknown:
-        raise ValueError(f"leave_out names stretch {unknown[0]}, and log {log.name!r} has stretches 0 to {len(kept) - 1}")
+    kept = np.ones(len(every.account.start), bool)
+    for place in np.ravel(leave_out).tolist():
+        if place not in range(len(kept)):
+            raise ValueError(f"leave_out names stretch {place}, and log {log.name!r} has stretches 0 to {len(kept) - 1}")
+        kept[int(place)] = False
     if kept.sum() < LEAST_STRETCHES:
-        raise ValueError(f"log {log.name!r} has {kept.sum()} stretches that can be used, and a fit of five numbers needs {LEAST_STRETCHES}")
+        raise ValueError(
+            f"log {log.name!r} has {int(kept.sum())} stretches that can be used, and a fit of five numbers needs {LEAST_STRETCHES}"
+        )
     account = _without(every.account, kept)
     machine = machine_of(build, case)
     sensors, said = _sensors(build, every, torque_scale, electrical_scale)
     fit = road_fit.fit(account, machine, sensors, begin_of(build))
+    said += _doubtful(build, account, fit)
     return _result(log, every, account, kept, machine, sensors, fit, said)
 
 
@@ -217,6 +227,36 @@ def _sensors(build: Build, every: RideAccount, torque_scale: float | None, elect
     return road_fit.Sensors(zero, deviation, float(torque_scale), electrical_scale), said
 
 
+def _allowed(build: Build, fit: road_fit.RoadFit) -> list[str]:
+    """Which of the three numbers of the build came out as no build has them, in words."""
+    said = []
+    for place, (record, name) in enumerate(_records(build)):
+        spec, value = specs(type(record))[name], float(fit.value[place])
+        if not spec.low <= value <= spec.high:
+            said.append(f"{WORDS[place]} comes out as {value:.4g}, and a build allows {spec.low:g} to {spec.high:g}")
+    return said
+
+
+def _records(build: Build) -> tuple[tuple[object, str], ...]:
+    """Where a build holds what is fitted."""
+    return (build.wheel, "rolling_coefficient"), (build.rider, "drag_area"), (build.gears.named(), "efficiency")
+
+
+def _doubtful(build: Build, account: road_fit.Account, fit: road_fit.RoadFit) -> list[str]:
+    """What speaks against the build's being the one that was ridden, or against the log's columns."""
+    strange = "; ".join(_allowed(build, fit))
+    said = [f"{strange}: check sign and unit of each column, and mass, motor and gear of the build"] if strange else []
+    gear = build.gears.named()
+    wheel = float(np.sum(account.distance)) / build.wheel.radius
+    turns = float(np.sum(account.drive_turn + account.hold_turn))
+    if abs(turns * gear.ratio / wheel - 1) > OTHER_GEAR:
+        said.append(
+            f"the wheel turns {wheel / turns:.3g} times while the crank turns once, and gear {gear.name!r} has {gear.ratio:.3g}: "
+            "another gear was engaged, or the wheel has another radius"
+        )
+    return said
+
+
 def _result(log, every, account, kept, machine, sensors, fit, said) -> RideFit:
     ends = fitting.confidence_interval(fit.value[:5], fit.error[:5], 0.95, fit.freedom[:5])
     values = {}
@@ -225,7 +265,8 @@ def _result(log, every, account, kept, machine, sensors, fit, said) -> RideFit:
     gust = float(np.exp(fit.noise[0]))
     middle = np.median(fit.by_others)
     robust = 1.4826 * np.median(np.abs(fit.by_others - middle))
-    far = np.abs(fit.by_others - middle) > FAR * max(robust, 1e-9)
+    standing_out = (fit.by_others - middle) / max(robust, 1e-9)
+    far = np.abs(standing_out) > FAR
     head = fit.value[3] * account.north + fit.value[4] * account.east
     if not bool(fit.settled):
         said.append("the search has not come to rest: take the intervals as rough")
@@ -252,7 +293,7 @@ def _result(log, every, account, kept, machine, sensors, fit, said) -> RideFit:
         pressure=road_fit.pressure(account, fit.value, gust),
         measured=road_fit.pushed(account, fit.value),
         predicted=road_fit.resisted(account, machine, fit.value, gust),
-        standing_out=fit.by_others,
+        standing_out=standing_out,
         far=far,
         number=np.flatnonzero(kept),
         notes=tuple(said),
@@ -290,23 +331,19 @@ def corrected(build: Build, found: RideFit, record: str = "") -> Build:
     ``record`` says which file it was and when it was ridden, as the source shall tell.
     Raises ValueError where a number came out as no build can have it.
     """
-    gear = build.gears.engaged
-    paths = {0: ("wheel", "rolling_coefficient"), 1: ("rider", "drag_area"), 2: (f"gears.gear.{gear}", "efficiency")}
-    records = {0: build.wheel, 1: build.rider, 2: build.gears.named(gear)}
+    if strange := _allowed(build, found.fit):
+        raise ValueError(f"log {found.log!r}: {'; '.join(strange)}")
+    tables = ("wheel", "rider", f"gears.gear.{build.gears.engaged}")
     source = (
         f"ride log {record or repr(found.log)}, {found.stretches} stretches of one ride: "
         "value and standard error by unikit.studies.ride_log; one day, one tyre pressure, one posture; not checked on another ride"
     )
     changes: dict[str, object] = {}
-    for place, (table, name) in paths.items():
-        spec, value = specs(type(records[place]))[name], float(found.fit.value[place])
-        if not spec.low <= value <= spec.high:
-            raise ValueError(
-                f"log {found.log!r}: {WORDS[place]} comes out as {value:.4g}, and a build allows {spec.low:g} to {spec.high:g}; "
-                f"95 % {found.interval(road_fit.FITTED[place])[1]:.4g} to {found.interval(road_fit.FITTED[place])[2]:.4g}"
-            )
-        changes[f"{table}.{name}"] = write_spread(Spread("normal", (value, float(found.fit.error[place]))), spec.kind, spec.unit)
-        before = records[place].source
+    for place, (table, (record, name)) in enumerate(zip(tables, _records(build), strict=True)):
+        spread = Spread("normal", (float(found.fit.value[place]), float(found.fit.error[place])))
+        spec = specs(type(record))[name]
+        changes[f"{table}.{name}"] = write_spread(spread, spec.kind, spec.unit)
+        before = record.source
         changes[f"{table}.source"] = f"{name.replace('_', ' ')}: {source}" + (f". All else: {before}" if before else "")
     return replaced(build, changes)
 

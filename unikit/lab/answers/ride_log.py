@@ -49,28 +49,13 @@ def area_half() -> float:
     return (one.drag_area_high - one.drag_area_low) / 2
 
 
-def flat_force() -> float:
+def flat_force(made: Build | None = None) -> float:
     """Force on the flat in still air at 18 km/h, by the fitted build."""
-    made = fitted()
-    return float(
-        road.road_force(
-            5.0,
-            made.total_mass,
-            0.0,
-            0.0,
-            case("flat_cruise").air_density,
-            made.rider.drag_area,
-            made.wheel.rolling_coefficient,
-            0.0,
-            made.wheel.bearing_drag,
-            made.wheel.bearing_drag_per_speed,
-        )
-    )
-
-
-def _believed_force() -> float:
-    made, air = example(), case("flat_cruise").air_density
-    return float(road.road_force(5.0, made.total_mass, 0.0, 0.0, air, made.rider.drag_area, made.wheel.rolling_coefficient))
+    made = made or fitted()
+    air, wheel = case("flat_cruise").air_density, made.wheel
+    drag, rolling = made.rider.drag_area, wheel.rolling_coefficient
+    bearing = (wheel.bearing_drag, wheel.bearing_drag_per_speed)
+    return float(road.road_force(5.0, made.total_mass, 0.0, 0.0, air, drag, rolling, 0.0, *bearing))
 
 
 declare(
@@ -103,6 +88,6 @@ declare(
         "force",
         flat_force,
         0.02,
-        hints=(Slip(_believed_force() / flat_force(), "that is by the build file as believed"),),
+        hints=(Slip(flat_force(example()) / flat_force(), "that is by the build file as believed"),),
     ),
 )

@@ -15,37 +15,51 @@ from . import pen
 class Span(NamedTuple):
     """Ends of the axes."""
 
+    behind: float
     pressure: float
     low: float
     high: float
     rolling: float
     area: float
 
+    @property
+    def words(self) -> float:
+        """Where words begin beside the axis of force."""
+        return self.behind + 0.02 * (self.pressure - self.behind)
+
 
 def span(scene, least: Span | None = None) -> Span:
-    """Room for all stretches, and for ellipses about as wide as a good hour's ride leaves them."""
-    seen = scene.main
+    """Room for all stretches, also in the wind that the fit finds, and for ellipses about as wide as a good hour's ride leaves them."""
+    seen, found = scene.main, scene.more
     low, high = float(np.min(seen.measured)), float(np.max(seen.measured))
+    across = seen.pressure if found is None else np.append(found.pressure, seen.pressure)
+    rolling, area = 2.2 * seen.believed_rolling, 1.9 * seen.believed_area
+    if found is not None:
+        rolling, area = max(rolling, found.rolling_coefficient_high), max(area, found.drag_area_high)
     needed = Span(
-        pen.nice(1.5 * float(np.max(seen.pressure))),
+        -pen.nice(-1.1 * float(np.min(across))) if np.min(across) < 0 else 0.0,
+        pen.nice(max(1.5 * float(np.max(seen.pressure)), 1.1 * float(np.max(across)))),
         -pen.nice(max(-low, 1.0) * 1.1),
         pen.nice(1.1 * max(high, 1.0)),
-        pen.nice(2.2 * seen.believed_rolling),
-        pen.nice(1.9 * seen.believed_area),
+        pen.nice(rolling),
+        pen.nice(area),
     )
     if least is None:
         return needed
-    return Span(max(needed.pressure, least.pressure), min(needed.low, least.low), *map(max, needed[2:], least[2:]))
+    wider = Span(*map(max, needed, least))
+    return wider._replace(behind=min(needed.behind, least.behind), low=min(needed.low, least.low))
 
 
 def _frame(axes, scene) -> None:
     held = scene.span
     main, pair, other, against = (axes[name] for name in ("main", "pair", "other", "against"))
-    main.set(xlim=(0, held.pressure), ylim=(held.low, held.high))
+    main.set(xlim=(held.behind, held.pressure), ylim=(held.low, held.high))
     main.set(xlabel="air speed squared / m²/s²", ylabel="force but for slope and inertia / N")
     main.set_title("Left for road and air")
-    pair.set(xlim=(0, 1e3 * held.rolling), ylim=(0, held.area), ylabel="drag area / m²", title="Told together")
-    other.set(xlim=(0, 1e3 * held.rolling), ylim=(70, 120), xlabel="rolling coefficient · 1000", ylabel="drive efficiency / %")
+    for part in (pair, other):
+        part.set(xlim=(0, 1e3 * held.rolling), xlabel="rolling coefficient · 1000")
+    pair.set(ylim=(0, held.area), ylabel="drag area / m²", title="Told together")
+    other.set(ylim=(70, 120), ylabel="drive efficiency / %")
     against.set(xlim=(held.low, held.high), ylim=(held.low, held.high), xlabel="predicted / N", ylabel="measured / N")
     against.set_title("Predicted, measured")
     against.plot([held.low, held.high], [held.low, held.high], color=style.QUIET, linewidth=1.0)
@@ -74,17 +88,17 @@ def _marks(axes, scene) -> None:
         pen.line(against, found.predicted[found.far], found.measured[found.far], **wild)
         text = "X stands out"
         pen.words(against, held.high, held.low + 0.06 * (held.high - held.low), text, style.PURPLE, 0.9, ha="right", paper=style.PAPER)
-    pen.words(main, 0.02 * held.pressure, held.high * 0.93, "build file, still air", believed["color"], paper=style.PAPER)
+    pen.words(main, held.words, held.high * 0.93, "build file, still air", believed["color"], paper=style.PAPER)
 
 
 def _fitted(main, found, held: Span) -> None:
     """The fitted line with its band of 95 %."""
-    across = np.linspace(0.0, held.pressure, 25)
+    across = np.linspace(held.behind, held.pressure, 25)
     line, half = ride_log.line_of(found, across)
     pen.area(main, across, line - half, line + half, style.BLUE, style.HATCHES[0])
     pen.line(main, across, line, color=style.BLUE, linewidth=2.0)
     height = held.high - 0.15 * (held.high - held.low)
-    pen.words(main, 0.02 * held.pressure, height, "fit with its 95 % band", style.BLUE, paper=style.PAPER)
+    pen.words(main, held.words, height, "fit with its 95 % band", style.BLUE, paper=style.PAPER)
 
 
 def _pairs(axes, seen, found) -> None:
@@ -104,9 +118,9 @@ picture = Picture(
     _frame,
     _marks,
     size=(9.6, 4.6),
-    mosaic=[["main", "pair", "against"], ["main", "other", "against"]],
-    ratios=[1.45, 0.8, 1.0],
-    margins={"left": 0.72, "right": 0.15, "columns": 0.86, "rows": 0.45},
+    mosaic=[["main", "against", "pair"], ["main", "against", "other"]],
+    ratios=[1.45, 1.0, 0.8],
+    margins={"left": 0.72, "right": 0.15, "columns": 0.86, "rows": 0.75},
     narrow_margins={"left": 0.72, "right": 0.15},
     span=lambda scene: scene.span,
     text="What a ride log leaves for road and air over the air speed squared, with the fitted line and its band; outlines of 95 % for "
